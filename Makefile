@@ -1,0 +1,37 @@
+# Two commands for everybody: `make demo` and `make test`. Both set up their own virtual environment.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+export PIP_DISABLE_PIP_VERSION_CHECK = 1
+
+.PHONY: demo test lint bench clean
+
+demo: $(VENV)/ready
+	@$(BIN)/maskgen convert --job samples/plate.toml --out build/demo --replace
+	@echo
+	@echo "The report to look at:  $(CURDIR)/build/demo/report.html"
+	@echo "The paper for the bench: $(CURDIR)/build/demo/bench-sheet.pdf"
+
+test: $(VENV)/ready-dev lint
+	$(BIN)/python -m pytest -n auto
+
+lint: $(VENV)/ready-dev
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+
+bench: $(VENV)/ready-dev
+	$(BIN)/python -m benchmarks
+
+$(VENV)/bin/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/ready: pyproject.toml | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --editable .
+	@touch $@
+
+$(VENV)/ready-dev: pyproject.toml | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --editable '.[dev]'
+	@touch $@ $(VENV)/ready
+
+clean:
+	rm -rf $(VENV) build

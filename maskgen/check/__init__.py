@@ -1,0 +1,1 @@
+"""Findings about jobs and supplied cut files."""

@@ -1,0 +1,75 @@
+"""The command group and the one error boundary."""
+
+from __future__ import annotations
+
+import sys
+from typing import ClassVar
+
+import click
+
+from maskgen import __version__
+from maskgen.errors import MaskgenError
+
+USAGE_ERROR = 2
+
+
+class _LazyGroup(click.Group):
+    """Loads a command's module only when it is called, so that `--help` answers at once."""
+
+    commands_help: ClassVar[dict[str, str]] = {
+        "convert": "Turn artwork into a complete job folder.",
+        "layers": "Trace artwork to flat colour regions.",
+        "plan": "Find the order of dyes that needs the fewest strips.",
+        "names": "Make a job for every row of a name list.",
+        "check": "Judge a supplied cut file, and mend what can be mended.",
+        "coupon": "Make a test piece, or read its measurements back.",
+        "dyes": "List and check a dye shelf.",
+    }
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [name for name in self.commands_help if _module_exists(name)]
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in self.commands_help or not _module_exists(name):
+            return None
+        from importlib import import_module
+
+        command = import_module(f"maskgen.cli.{name}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        names = self.list_commands(ctx)
+        if names:
+            with formatter.section("Commands"):
+                formatter.write_dl([(name, self.commands_help[name]) for name in names])
+
+
+def _module_exists(name: str) -> bool:
+    from importlib.util import find_spec
+
+    return find_spec(f"maskgen.cli.{name}") is not None
+
+
+@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="maskgen")
+def main() -> None:
+    """Cut masks, dye order and bench papers for multi-colour dyeing of anodised aluminium."""
+
+
+def run() -> None:
+    """Run the command line; every expected failure is one line on standard error and status 2."""
+    try:
+        status = main(standalone_mode=False)
+    except click.exceptions.Exit as leave:
+        status = leave.exit_code
+    except click.Abort:
+        click.echo("maskgen: stopped", err=True)
+        status = 130
+    except click.ClickException as error:
+        click.echo(f"maskgen: {' '.join(error.format_message().split())}", err=True)
+        status = USAGE_ERROR
+    except MaskgenError as error:
+        click.echo(f"maskgen: {error}", err=True)
+        status = USAGE_ERROR
+    sys.exit(status if isinstance(status, int) else 0)

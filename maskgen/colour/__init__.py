@@ -1,0 +1,1 @@
+"""Colours: spaces and differences, flat colours of a picture, dyes to colours and back."""

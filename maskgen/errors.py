@@ -1,0 +1,28 @@
+"""The one error tree. Faults in a drawing are findings; these are for runs that cannot go on."""
+
+
+class MaskgenError(Exception):
+    """Root of everything this package raises on purpose."""
+
+
+class InputError(MaskgenError):
+    """The input or the call is unusable; the command line ends with status 2.
+
+    Parameters
+    ----------
+    what
+        What is wrong, with the measured value and the limit where there are any.
+    where
+        The file, the key or the option it is wrong in.
+    mend
+        How to put it right.
+    """
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what, self.where, self.mend = what, where, mend
+        head = f"{where}: {what}" if where else what
+        super().__init__(" ".join((f"{head}; {mend}" if mend else head).split()))
+
+
+class NoPlanError(InputError):
+    """No order of baths gives these colours; the message names the ones that stand in each other's way."""

@@ -1,0 +1,1 @@
+"""Every byte that comes in or goes out."""

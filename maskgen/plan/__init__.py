@@ -1,0 +1,1 @@
+"""The order of dyes, the masks it needs, and the simulated baths."""

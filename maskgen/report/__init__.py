@@ -1,0 +1,1 @@
+"""What people look at: the report, the bench sheet, the proof."""

@@ -1,0 +1,1 @@
+"""Geometry of vinyl: widths, islands, bridges, offsets, nesting."""
