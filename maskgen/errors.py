@@ -1,5 +1,10 @@
 """The one error tree. Faults in a drawing are findings; these are for runs that cannot go on."""
 
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
 
 class MaskgenError(Exception):
     """Root of everything this package raises on purpose."""
@@ -26,3 +31,10 @@ class InputError(MaskgenError):
 
 class NoPlanError(InputError):
     """No order of baths gives these colours; the message names the ones that stand in each other's way."""
+
+
+def nearest_known(word: str, known: Iterable[str]) -> str:
+    """Say which known word comes nearest, or list them all."""
+    known = sorted(known)
+    near = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    return f"did you mean `{near[0]}`?" if near else "known: " + ", ".join(known)

@@ -9,8 +9,8 @@ from typing import Any
 
 import tomli_w
 
-from maskgen.errors import InputError
-from maskgen.formats.records import join_key, nearest_known, parse_toml, read_record, write_record
+from maskgen.errors import InputError, nearest_known
+from maskgen.formats.records import join_key, parse_toml, read_record, write_record
 from maskgen.model.job import ColourEntry, Dose, Ground, Job, Part, Shape
 
 CUT_FORMATS = ("svg", "dxf", "hpgl", "pdf")

@@ -7,16 +7,15 @@ number may stand for a decimal one, everything else has to be of its type.
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import math
 import tomllib
 import types
 import typing
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from enum import Enum
 from typing import Any, TypeVar
 
-from maskgen.errors import InputError
+from maskgen.errors import InputError, nearest_known
 
 Record = TypeVar("Record")
 
@@ -61,13 +60,6 @@ def read_record(kind: type[Record], table: object, *, where: str) -> Record:
         elif field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING:
             raise InputError(f"key `{key}` is missing", where=where, mend=f"add `{key} = ...`")
     return kind(**values)
-
-
-def nearest_known(word: str, known: Iterable[str]) -> str:
-    """Say which known word comes nearest, or list them all."""
-    known = sorted(known)
-    near = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
-    return f"did you mean `{near[0]}`?" if near else "known: " + ", ".join(known)
 
 
 def join_key(where: str, key: str) -> str:
