@@ -167,6 +167,35 @@ class Rates:
     bath: float = 0.0
 
 
+class DxfVersion(StrEnum):
+    """Which DXF is written."""
+
+    R2000 = "r2000"
+    R12 = "r12"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSettings:
+    """How masks are laid out on sheets and what the cutter needs; the sheet's width is `resist.sheet_width_mm`.
+
+    The margin keeps clear of the pinch rollers, the spacing leaves waste enough to weed (both common practice, no
+    source); 800 mm is what 16 bit plotter units hold (32767 / 40 = 819 mm).
+    """
+
+    margin_mm: float = 10.0
+    spacing_mm: float = 3.0
+    sheet_length_mm: float = 800.0
+    tile: bool = False
+    weeding_frame: bool = False
+    relief_lines: bool = False
+    crosses: bool = False
+    check_bar: bool = False
+    mirror: bool = False
+    overcut_mm: float = 0.0
+    knife_offset_mm: float = 0.0
+    dxf: DxfVersion = DxfVersion.R2000
+
+
 class Align(StrEnum):
     """Where lettering stands in its box."""
 
@@ -203,6 +232,7 @@ class Job:
     ground: Ground | None = None
     finish: Finish = Finish()
     resist: Resist = Resist()
+    sheets: SheetSettings = SheetSettings()
     island: tuple[IslandChoice, ...] = ()
     hole: tuple[Hole, ...] = ()
     rates: Rates | None = None

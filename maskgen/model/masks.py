@@ -29,14 +29,45 @@ class CutDrawing:
 
 
 @dataclass(frozen=True, slots=True)
+class ArcPath:
+    """A closed cut line of straight runs and arcs: corners (x, y, bulge), the bulge that of the run to the next corner.
+
+    The bulge is tan(angle / 4) of the arc, 0 for a straight run; positive where the angle grows from x towards y, which
+    is clockwise as seen in this frame.
+    """
+
+    corners: tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ArcDrawing:
+    """A cut drawing whose curves have become arcs; the paths stand in cutting order."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+    paths: tuple[ArcPath, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Placement:
-    """One mask (or one loose piece of it) of one part, moved by `shift` (after a quarter turn when `turned`)."""
+    """One mask (or a loose piece, or a tile of it) of one part, moved by `shift` (after a quarter turn when `turned`).
+
+    The turn takes (x, y) to (-y, x): clockwise as seen. Copies, pieces and tiles count from 1.
+    """
 
     mask: str
     copy: int
     shift: Point
     turned: bool = False
     piece: int | None = None
+    tile: int | None = None
+
+    def place(self, point: Point) -> Point:
+        """Give the place on the sheet of a point of the mask."""
+        x, y = (-point[1], point[0]) if self.turned else point
+        return x + self.shift[0], y + self.shift[1]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,85 @@
+"""Cut drawings to DXF: closed polylines with true arcs on layer CUT, millimetres, y up, nothing below zero.
+
+R2000 by default; R12 for old machines, which has no place to state its unit. Source: the published DXF reference
+(LWPOLYLINE group codes, $INSUNITS 4 = millimetres, bulge = tan of a quarter of the angle, positive anticlockwise).
+"""
+
+from __future__ import annotations
+
+import io
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from ezdxf import options, units  # type: ignore[attr-defined]  # the package offers `options` without saying so
+from ezdxf.document import Drawing
+
+from maskgen.formats.numbers import DECIMALS
+from maskgen.model.job import DxfVersion
+from maskgen.model.masks import ArcDrawing, ArcPath
+
+LAYER = "CUT"
+
+_BULGE_DECIMALS = 9
+"""A bulge acts over the length of its chord: nine decimals hold a tenth of a micrometre on any sheet."""
+
+_ONE_AT_A_TIME = threading.Lock()
+"""The library's switch for fixed dates and identifiers is global."""
+
+
+def write_cut(drawing: ArcDrawing, *, version: DxfVersion = DxfVersion.R2000) -> bytes:
+    """Write the paths in their order; same drawing, same bytes."""
+    with _fixed_metadata():
+        modern = version is DxfVersion.R2000
+        document: Any = Drawing.new("AC1015" if modern else "AC1009")
+        if modern:
+            document.units = units.MM
+            document.header["$MEASUREMENT"] = 1
+        document.layers.add(LAYER, color=7)
+        space = document.modelspace()
+        for path in drawing.paths:
+            corners = _corners(path, drawing)
+            if len(corners) < 2 or (len(corners) == 2 and not any(bulge for _, _, bulge in corners)):
+                continue  # nothing is left of it
+            if modern:
+                space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs={"layer": LAYER})
+            else:
+                space.add_polyline2d(corners, format="xyb", close=True, dxfattribs={"layer": LAYER})
+        _state_window(document, drawing)
+        text = io.StringIO()
+        document.write(text)
+        return text.getvalue().encode(document.output_encoding)
+
+
+def _corners(path: ArcPath, drawing: ArcDrawing) -> list[tuple[float, float, float]]:
+    """Shift and flip, rounded; a corner that falls on the one before gives way to it."""
+    bottom = drawing.top + drawing.height
+    corners: list[tuple[float, float, float]] = []
+    for x, y, bulge in path.corners:
+        place = (round(x - drawing.left, DECIMALS) + 0.0, round(bottom - y, DECIMALS) + 0.0)
+        turned = round(-bulge, _BULGE_DECIMALS) + 0.0
+        if corners and corners[-1][:2] == place:
+            corners[-1] = (*place, turned)
+        else:
+            corners.append((*place, turned))
+    if len(corners) > 1 and corners[-1][:2] == corners[0][:2]:
+        corners.pop()
+    return corners
+
+
+def _state_window(document: Any, drawing: ArcDrawing) -> None:
+    width, height = round(drawing.width, DECIMALS), round(drawing.height, DECIMALS)
+    document.header["$EXTMIN"], document.header["$EXTMAX"] = (0.0, 0.0, 0.0), (width, height, 0.0)
+    document.header["$LIMMIN"], document.header["$LIMMAX"] = (0.0, 0.0), (width, height)
+
+
+@contextmanager
+def _fixed_metadata() -> Iterator[None]:
+    with _ONE_AT_A_TIME:
+        before = options.write_fixed_meta_data_for_testing
+        options.write_fixed_meta_data_for_testing = True
+        try:
+            yield
+        finally:
+            options.write_fixed_meta_data_for_testing = before

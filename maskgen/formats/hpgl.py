@@ -1,0 +1,96 @@
+"""Cut drawings to HPGL: 40 units per millimetre, y up, absolute whole numbers, nothing below zero.
+
+Speed, force and blade stay with the machine. Source of the unit and the instructions: HPGL summaries (IN, SP, PU, PD).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from maskgen.errors import InputError
+from maskgen.model.masks import CutDrawing
+from maskgen.model.paths import Points, flatten
+from maskgen.units import HPGL_UNITS_PER_MM
+
+FLATTEN_MM = 0.001
+THIN_MM = 0.0015
+"""Chords are within the first; corners nearer than the second to the line between their neighbours are left out.
+
+Together a tenth of a unit. Corners closer together than the grid would come out as a staircase, which a blade follows.
+"""
+
+MAX_CORNERS = 16
+"""Corners per instruction: keeps it below 255 bytes, which old machines' buffers hold (common practice, no source)."""
+
+Units = NDArray[np.int64]
+
+
+def write_cut(drawing: CutDrawing) -> bytes:
+    """Write every piece as closed lines, its holes before its outline; the pen is up at the end.
+
+    Raises
+    ------
+    InputError
+        When something lies outside the drawing's window.
+    """
+    rings = (ring for piece in drawing.pieces for ring in (*piece.holes, piece.outer))
+    return write_paths(drawing, (_closed(_thinned(flatten(ring, FLATTEN_MM))) for ring in rings))
+
+
+def write_paths(window: CutDrawing, paths: Iterable[Points]) -> bytes:
+    """Write lines of the knife, (n, 2) each in the frame of the drawing, just as they are; only its window is used.
+
+    Raises
+    ------
+    InputError
+        When something lies outside the window.
+    """
+    out = ["IN;SP1;"]
+    for path in paths:
+        corners = _units(path, window)
+        if len(corners) > 1:
+            out.extend(_instructions(corners))
+    return "\n".join([*out, "PU;SP0;", ""]).encode("ascii")
+
+
+def _instructions(corners: Units) -> list[str]:
+    rest = corners[1:]
+    runs = [rest[k : k + MAX_CORNERS] for k in range(0, len(rest), MAX_CORNERS)]
+    return [f"PU{_pairs(corners[:1])};", *(f"PD{_pairs(run)};" for run in runs)]
+
+
+def _pairs(corners: Units) -> str:
+    return ",".join(map(str, corners.ravel().tolist()))
+
+
+def _units(path: Points, window: CutDrawing) -> Units:
+    """Round positions to the grid, y up, and drop corners that fall on the one before."""
+    shifted = np.column_stack([path[:, 0] - window.left, window.top + window.height - path[:, 1]])
+    units = np.rint(shifted * HPGL_UNITS_PER_MM).astype(np.int64)
+    most = np.ceil(np.array([window.width, window.height]) * HPGL_UNITS_PER_MM - 1e-6)
+    if np.any(units < 0) or np.any(units > most):
+        outside = path[np.any((units < 0) | (units > most), axis=1)][0]
+        raise InputError(
+            f"the cut line at {outside[0]:.2f}, {outside[1]:.2f} mm lies outside the sheet "
+            f"of {window.width:.2f} x {window.height:.2f} mm",
+            where="HPGL",
+            mend="make the sheet larger",
+        )
+    moved = np.any(np.diff(units, axis=0) != 0, axis=1)
+    return units[np.concatenate([[True], moved])] if len(units) else units
+
+
+def _closed(corners: Points) -> Points:
+    return np.vstack([corners, corners[:1]])
+
+
+def _thinned(corners: Points) -> Points:
+    """Leave out corners that the grid cannot show."""
+    if len(corners) < 4:
+        return corners
+    ring = shapely.simplify(shapely.linearrings(corners), THIN_MM, preserve_topology=True)
+    return np.asarray(shapely.get_coordinates(ring)[:-1], dtype=np.float64)
