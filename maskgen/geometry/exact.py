@@ -1,0 +1,330 @@
+"""Dense, exact polygons back to few lines and cubics, within a tolerance that is kept.
+
+For outlines that come out of offsets and boolean operations on flattened curves. A flattened curve shows small turns
+on short edges; what no curve could show (a turn too large for the edges beside it) is a corner, and an edge too long
+to be a chord of the curve beside it is a straight run. Between those, the fewest cubics that stay within the
+tolerance are found by always taking the longest that does.
+
+The chord error of the polygon must be well under the tolerance (a third or less), or its chords count as straight.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import LinearRing, MultiPolygon, Polygon
+
+from maskgen.geometry.cubics import (
+    Flags,
+    Floats,
+    Places,
+    Spans,
+    bezier,
+    distance_to_polyline,
+    dot,
+    fit_spans,
+    to_cubic,
+    to_places,
+    unit,
+)
+from maskgen.geometry.polygons import from_polygons, to_polygon
+from maskgen.model.paths import Area, Line, Piece, Points, Ring, Segment, flatten, polygon_ring, signed_area
+
+CHORD_SHARE = 0.6
+"""Share of the tolerance a chord's rise may have before the chord counts as straight and its ends as corners."""
+CORNER_TURN = np.radians(40.0)
+"""A larger turn at one vertex is a corner however short the edges: flattening never turns so much at once."""
+ODD_TURN, ODD_RATIO = np.radians(4.0), 3.0
+"""A turn that is this many times what its neighbours' curvature explains is a corner too."""
+LONG_RATIO = 4.0
+"""An edge this many times longer than both neighbours may be straight though its rise would be small."""
+MOST_TURN = np.radians(130.0)
+"""One cubic does not turn further: beyond, its error grows out of all use."""
+INNER_SHARE = 0.96
+"""Share of the tolerance the search may use; the rest is for tidying and for places between samples."""
+SAMPLES = 20
+"""Samples per candidate cubic while searching; the final check looks at every vertex."""
+LADDER = 12
+"""Ends tried at once for a curve."""
+
+
+def fit_exact(polygon_points: Points, *, tolerance: float) -> Ring:
+    """Replace a dense polygon by few lines and cubics.
+
+    Parameters
+    ----------
+    polygon_points
+        Corners, (n, 2), the first not repeated at the end (a repeated one is dropped). Direction is kept.
+    tolerance
+        Largest distance of the ring from the polygon and of the polygon from the ring.
+
+    Returns
+    -------
+    Ring
+        Corners of the polygon stay sharp at their exact vertices, long edges stay exact lines, joints of smooth runs
+        have one tangent. Never crosses itself unless the polygon does; where no fit is safe, the polygon's own edges.
+    """
+    places = _tidy(np.asarray(polygon_points, dtype=np.float64), tolerance)
+    if len(places) > 3:
+        ring = min(_choices(places, INNER_SHARE * tolerance), key=lambda r: len(r.segments))
+        if len(ring.segments) < len(places) and _is_simple(ring, tolerance):
+            return ring
+    return polygon_ring(np.column_stack([places.real, places.imag]))
+
+
+def fit_area_exact(polygons: MultiPolygon | Polygon, *, tolerance: float) -> Area:
+    """Replace every ring of exact polygons by few lines and cubics; outer rings positive, holes negative.
+
+    Where two fitted rings of a piece would touch or cross, the piece is fitted again closer, at last kept as polygon.
+    """
+    pieces: list[Piece] = []
+    for piece in from_polygons(polygons).pieces:
+        pieces.append(_fit_piece(piece, tolerance))
+    return Area(tuple(pieces))
+
+
+def _fit_piece(piece: Piece, tolerance: float) -> Piece:
+    for share in (1.0, 0.25):
+        rings = [_oriented(fit_exact(_corners(ring), tolerance=tolerance * share), ring) for ring in piece.rings]
+        fitted = Piece(rings[0], tuple(rings[1:]))
+        if to_polygon(fitted, tolerance=tolerance / 4).is_valid:
+            return fitted
+    return piece
+
+
+def _corners(ring: Ring) -> Points:
+    return np.array([segment.start for segment in ring.segments])
+
+
+def _oriented(fitted: Ring, ring: Ring) -> Ring:
+    return fitted if signed_area(fitted) * signed_area(ring) > 0 else fitted.reversed()
+
+
+def _choices(places: Places, tolerance: float) -> list[Ring]:
+    """Fit with and without taking long edges of small rise as straight; once where that makes no difference."""
+    outlines = [_outline(places, tolerance, long_edges) for long_edges in (False, True)]
+    if np.array_equal(outlines[0].line, outlines[1].line):
+        outlines.pop()
+    return [_fit_ring(outline, tolerance) for outline in outlines]
+
+
+def _is_simple(ring: Ring, tolerance: float) -> bool:
+    return bool(LinearRing(flatten(ring, tolerance / 4)).is_simple)
+
+
+def _tidy(points: Points, tolerance: float) -> Places:
+    """Drop what says nothing: repeated points, points on straight edges, tiny facets on a curve's vertex."""
+    places = to_places(points)
+    places = places[np.abs(places - np.roll(places, 1)) > 1e-4 * tolerance]
+    if len(places) < 4:
+        return places
+    places = _without_facets(places, 0.1 * tolerance)
+    # Start where the turn is largest, so that simplifying never moves a corner.
+    places = np.roll(places, -int(np.argmax(np.abs(_turns(places)))))
+    closed = np.append(places, places[0])
+    line = shapely.LineString(np.column_stack([closed.real, closed.imag]))
+    thin = to_places(shapely.get_coordinates(line.simplify(0.01 * tolerance)))
+    return thin[:-1] if len(thin) > 4 else places
+
+
+def _without_facets(places: Places, slack: float) -> Places:
+    """Offsetting turns every vertex of a flattened curve into a tiny facet: put the vertex back."""
+    edge = np.roll(places, -1) - places
+    length = np.abs(edge)
+    turn = _turns(places)
+    after = np.roll(turn, -1)
+    short = length < 0.34 * np.minimum(np.roll(length, 1), np.roll(length, -1))
+    bend = np.abs(turn + after)
+    small = (turn * after > 0) & (bend < 0.5) & (length * bend / 4 < slack)
+    facet = short & small
+    facet &= ~np.roll(facet, 1)
+    index = np.flatnonzero(facet)
+    along = length[index] * np.sin(np.abs(after[index])) / np.sin(bend[index])
+    moved = places.copy()
+    moved[index] += along * edge[index - 1] / length[index - 1]
+    keep = np.ones(len(places), dtype=bool)
+    keep[(index + 1) % len(places)] = False
+    return moved[keep]
+
+
+def _turns(places: Places) -> Floats:
+    """Signed turn at every vertex of a closed polygon."""
+    edge = np.roll(places, -1) - places
+    return np.angle(edge * np.conj(np.roll(edge, 1)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Outline:
+    """A closed polygon with what is known about its vertices; `line[i]` is the edge from i to i + 1."""
+
+    places: Places
+    tangents: Places
+    corner: Flags
+    line: Flags
+    turns: Floats
+
+
+def _outline(places: Places, tolerance: float, long_edges: bool) -> _Outline:
+    turns = _turns(places)
+    size = np.abs(turns)
+    edge = np.roll(places, -1) - places
+    length = np.abs(edge)
+    before = np.roll(length, 1)
+    least = np.minimum(length, before)
+    corner = (size * least / 8 > CHORD_SHARE * tolerance) | (size > CORNER_TURN)
+    explained = np.maximum(*(np.roll(size, way) * least / np.roll(least, way) for way in (1, -1)))
+    corner |= (size > ODD_TURN) & (size > ODD_RATIO * explained)
+
+    corner_after = np.roll(corner, -1)
+    line = length * np.minimum(size, np.roll(size, -1)) / 8 > CHORD_SHARE * tolerance
+    line |= corner & corner_after
+    if long_edges:
+        after = np.roll(length, -1)
+        line |= (length > LONG_RATIO * np.where(corner, 0, before)) & (
+            length > LONG_RATIO * np.where(corner_after, 0, after)
+        )
+    corner |= line & np.roll(line, 1) & (size > 1e-3)
+    return _Outline(places, _tangents(edge, line), corner, line, turns)
+
+
+def _tangents(edge: Places, line: Flags) -> Places:
+    """Tangent at every vertex: along a straight edge beside it, else of the circle through it and its neighbours."""
+    length = np.abs(edge)
+    along = edge / length
+    arriving = np.roll(along, 1)
+    tangents = arriving * length + along * np.roll(length, 1)
+    tangents[line] = along[line]
+    line_before = np.roll(line, 1)
+    tangents[line_before] = arriving[line_before]
+    return unit(tangents)
+
+
+def _fit_ring(outline: _Outline, tolerance: float) -> Ring:
+    breaks = np.flatnonzero(outline.corner | (outline.line != np.roll(outline.line, 1)))
+    if len(breaks) == 0:
+        # Begin a smooth ring at its rightmost place, as one begins a circle.
+        breaks = np.array([int(np.argmax(outline.places.real))])
+    segments: list[Segment] = []
+    for first, last in zip(breaks, [*breaks[1:], breaks[0] + len(outline.places)], strict=True):
+        run = _cut(outline, int(first), int(last))
+        if outline.line[first]:
+            segments += [_line(run.places, k) for k in range(len(run.places) - 1)]
+        else:
+            segments += _fit_run(run, tolerance)
+    return Ring(tuple(segments))
+
+
+def _line(places: Places, k: int) -> Line:
+    a, b = places[k], places[k + 1]
+    return Line((float(a.real), float(a.imag)), (float(b.real), float(b.imag)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Run:
+    """An open smooth run: vertices, tangents, whether the end tangents are only guesses, turn up to every vertex."""
+
+    places: Places
+    tangents: Places
+    start_free: bool
+    end_free: bool
+    turned: Floats
+
+
+def _cut(outline: _Outline, first: int, last: int) -> _Run:
+    index = np.arange(first, last + 1) % len(outline.places)
+    places = outline.places[index]
+    tangents = outline.tangents[index].copy()
+    size = np.abs(outline.turns[index])
+    size[0] = size[-1] = 0.0
+    start_free, end_free = bool(outline.corner[index[0]]), bool(outline.corner[index[-1]])
+    if start_free:
+        tangents[0] = _end_tangent(places[:3])
+    if end_free:
+        tangents[-1] = -_end_tangent(places[:-4:-1])
+    return _Run(places, tangents, start_free, end_free, np.cumsum(size))
+
+
+def _end_tangent(places: Places) -> complex:
+    """Tangent at the first of two or three places, of the circle through them."""
+    a = complex(places[1] - places[0])
+    if len(places) < 3:
+        return a / abs(a)
+    b = complex(places[2] - places[1])
+    turn = np.angle(b * a.conjugate())
+    tangent = a * np.exp(-1j * turn * abs(a) / (abs(a) + abs(b)))
+    return complex(tangent / abs(a))
+
+
+def _fit_run(run: _Run, tolerance: float) -> list[Segment]:
+    """Cover a smooth run: longest cubics first, then the same number spread evenly if that holds too."""
+    count = len(run.places)
+    place = 0
+    pieces: list[Segment] = []
+    while place < count - 1:
+        place, segment = _longest(run, place, tolerance)
+        pieces.append(segment)
+    if len(pieces) == 1:
+        return pieces
+    even = np.interp(np.linspace(0, run.turned[-1], len(pieces) + 1), run.turned, np.arange(count))
+    wanted = np.unique(np.rint(even).astype(int))
+    spread: list[Segment] = []
+    for a, b in itertools.pairwise(wanted):
+        _, single = _furthest(run, int(a), np.array([b]), tolerance)
+        if single is None:
+            return pieces
+        spread.append(single)
+    return spread if wanted[0] == 0 and wanted[-1] == count - 1 else pieces
+
+
+def _longest(run: _Run, first: int, tolerance: float) -> tuple[int, Segment]:
+    """Give the furthest vertex one cubic from `first` reaches, and the cubic; one straight edge if none holds."""
+    last = len(run.places) - 1
+    reach = int(np.searchsorted(run.turned, run.turned[first] + MOST_TURN, side="right"))
+    low, high = first + 1, max(first + 1, min(last, reach))
+    best: tuple[int, Segment] = (first + 1, _line(run.places, first))
+    while True:
+        ends = np.unique(np.rint(np.geomspace(low - first, high - first, LADDER)).astype(int)) + first
+        end, segment = _furthest(run, first, ends, tolerance)
+        if segment is not None:
+            best = (end, segment)
+        beyond = ends[ends > best[0]]
+        if len(beyond) == 0 or beyond[0] - best[0] <= 1:
+            return best
+        low, high = best[0] + 1, int(beyond[0]) - 1
+
+
+def _furthest(run: _Run, first: int, ends: NDArray[np.int_], tolerance: float) -> tuple[int, Segment | None]:
+    """Fit a cubic from `first` to each of `ends` and give the furthest that holds."""
+    share = np.linspace(0.0, 1.0, SAMPLES)
+    index = np.rint(first + share * (ends[:, None] - first)).astype(int)
+    spans = Spans(
+        run.places[index],
+        np.ones(index.shape),
+        np.repeat(run.tangents[first], len(ends)),
+        run.tangents[ends],
+        np.full(len(ends), run.start_free and first == 0),
+        (ends == len(run.places) - 1) & run.end_free,
+    )
+    control, distances = fit_spans(spans)
+    within = np.abs(distances).max(axis=1) <= tolerance
+    # A single edge between two tangents that do not lie along it is better straight than as a flourish.
+    edge = run.places[ends] - run.places[first]
+    within &= (ends > first + 1) | (dot(unit(edge), spans.start_tangents) > 0.9)
+    for k in np.flatnonzero(within)[::-1]:
+        end = int(ends[k])
+        if _holds(control[k], run.places[first : end + 1], tolerance):
+            return end, to_cubic(control[k])
+    return first, None
+
+
+def _holds(control: Places, places: Places, tolerance: float) -> bool:
+    """Check both ways: every vertex near the curve, every place of the curve near the polygon."""
+    t = np.linspace(0.0, 1.0, max(33, min(4 * len(places), 257)))[None]
+    curve = bezier(control[None], t)[0]
+    if distance_to_polyline(curve, places).max() > tolerance:
+        return False
+    return bool(distance_to_polyline(places, curve).max() <= tolerance)
