@@ -1,0 +1,30 @@
+"""A picture to flat colour regions, in pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from maskgen.colour.quantise import find_flat_colours
+from maskgen.model.artwork import FlatPicture, Picture
+from maskgen.model.finding import Finding
+from maskgen.model.paths import Partition
+from maskgen.trace.partition import trace_partition
+
+
+@dataclass(frozen=True, slots=True)
+class TracedArtwork:
+    """Artwork as regions in its own units, with what was noticed on the way.
+
+    `flat` is the picture it was traced from; None for artwork that came as outlines.
+    """
+
+    partition: Partition
+    flat: FlatPicture | None = None
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def trace_picture(picture: Picture, *, colours: int | str = "auto") -> TracedArtwork:
+    """Find the flat colours of a picture and trace their regions."""
+    flat = find_flat_colours(picture, count=None if isinstance(colours, str) else colours)
+    return TracedArtwork(trace_partition(flat), flat, flat.findings, flat.notes)

@@ -1,0 +1,196 @@
+"""The main job: artwork to regions, dye order, masks, simulated baths, sheets and findings."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+
+from maskgen.check.lands import mask_findings
+from maskgen.check.resolution import resolution_finding
+from maskgen.colour.mix import ColourModel
+from maskgen.errors import InputError
+from maskgen.geometry.unite import unite
+from maskgen.model.artwork import CLEAR
+from maskgen.model.dyeing import Plan, Shelf
+from maskgen.model.finding import Finding, Severity
+from maskgen.model.job import ColourEntry, Job
+from maskgen.model.paths import Area, Partition, Region, area_of
+from maskgen.model.result import JobResult
+from maskgen.pipeline.artwork import TracedArtwork
+from maskgen.pipeline.size import settle_size
+from maskgen.pipeline.wanted import GROUND, NamedColour, ground_colour, name_artwork_colours, wanted_colour
+from maskgen.plan.masks import grow_masks
+from maskgen.plan.order import plan_order
+from maskgen.plan.simulate import simulate
+from maskgen.shape.face import place_artwork
+from maskgen.shape.islands import settle_islands
+from maskgen.shape.nest import nest
+
+Progress = Callable[[str], None]
+
+NOTHING_MM2 = 1e-6
+"""Less than this is no region: what clipping leaves of a colour that lies beyond the part."""
+
+
+def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progress = lambda step: None) -> JobResult:
+    """Turn traced artwork into a finished job.
+
+    Raises
+    ------
+    InputError
+        When the job cannot be done as it is stated: sizes, dyes, no possible dye order.
+    """
+    job = settle_size(job, aspect=artwork.partition.width / artwork.partition.height)
+    assert job.artwork is not None
+    assert job.artwork.width_mm is not None
+    assert job.part is not None
+    model = ColourModel(shelf)
+    progress("placing the artwork on the part")
+    colours = _name_colours(artwork.partition, job)
+    placed = place_artwork(
+        _named(artwork.partition, colours),
+        part=job.part,
+        width_mm=job.artwork.width_mm,
+        height_mm=job.artwork.height_mm,
+        at_mm=job.artwork.at_mm,
+        holes=job.hole,
+    )
+    regions = _with_ground(placed.partition, job, colours)
+    progress("settling islands")
+    settled = settle_islands(regions, resist=job.resist, choices=job.island)
+    progress("ordering the dyes")
+    plan = _plan(settled.partition, colours, job, model)
+    regions = _with_ground_colour(settled.partition, plan)
+    progress("growing the masks")
+    masks, growth_findings = grow_masks(regions, plan, part=job.part, resist=job.resist, holes=job.hole)
+    progress("simulating the baths")
+    simulation = simulate(regions, plan, masks, part=job.part, resist=job.resist, holes=job.hole)
+    progress("checking")
+    findings = (
+        *artwork.findings,
+        *_resolution(artwork, job),
+        *placed.findings,
+        *settled.findings,
+        *growth_findings,
+        *mask_findings(masks, resist=job.resist, part=job.part),
+    )
+    progress("laying out the sheets")
+    sheets = nest(masks, quantity=job.quantity, resist=job.resist)
+    return JobResult(
+        job=_repeatable(job, colours),
+        shelf=shelf,
+        plan=plan,
+        regions=regions,
+        masks=masks,
+        sheets=sheets,
+        simulation=simulation,
+        findings=in_order(findings),
+        artwork=artwork.flat.picture if artwork.flat else None,
+        island_changes=settled.changes,
+        notes=artwork.notes,
+    )
+
+
+def in_order(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Sort findings worst first, then by kind, mask and place; the same finding stands once."""
+    rank = list(Severity)
+    return tuple(
+        sorted(
+            dict.fromkeys(findings),
+            key=lambda f: (rank.index(f.severity), f.code, f.mask or "", f.piece or 0, f.at_mm or (-1.0, -1.0)),
+        )
+    )
+
+
+def _name_colours(partition: Partition, job: Job) -> tuple[NamedColour, ...]:
+    palette = [region.colour for region in partition.regions if region.colour != CLEAR]
+    return name_artwork_colours(palette, job.colour)
+
+
+def _named(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
+    """Give the artwork's regions the names and ids of the job."""
+    by_source = iter(colours)
+    regions = []
+    for region in partition.regions:
+        if region.colour == CLEAR:
+            regions.append(region)
+            continue
+        named = next(by_source)
+        regions.append(dataclasses.replace(region, key=named.key, name=named.name, colour=named.source))
+    return dataclasses.replace(partition, regions=tuple(regions))
+
+
+def _with_ground(partition: Partition, job: Job, colours: Sequence[NamedColour]) -> Partition:
+    """Bring the regions into the order of their ids; the ground comes last, or becomes part of a colour."""
+    regions = {region.key: region for region in partition.regions if area_of(region.area) > NOTHING_MM2}
+    ground = regions.pop(GROUND, None)
+    ordered = [regions[c.key] for c in sorted(colours, key=lambda c: int(c.key[1:])) if c.key in regions]
+    if ground is not None:
+        same = job.ground.colour if job.ground else None
+        if same is None:
+            ordered.append(dataclasses.replace(ground, key=f"r{len(colours) + 1}", name=GROUND))
+        else:
+            ordered = _joined(ordered, ground.area, next(c for c in colours if c.name == same))
+    return dataclasses.replace(partition, regions=tuple(ordered))
+
+
+def _joined(regions: list[Region], ground: Area, named: NamedColour) -> list[Region]:
+    for index, region in enumerate(regions):
+        if region.key == named.key:
+            regions[index] = dataclasses.replace(region, area=unite([region.area, ground]))
+            return regions
+    return [*regions, Region(named.key, named.name, named.source, ground)]
+
+
+def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: ColourModel) -> Plan:
+    by_key = {named.key: named for named in colours}
+    wanted = []
+    for region in regions.regions:
+        work = hand_work(region.area)
+        if region.key in by_key:
+            wanted.append(wanted_colour(by_key[region.key], model, job, hand_work=work))
+        else:
+            wanted.append(ground_colour(job.ground, model, key=region.key, hand_work=work))
+    if not wanted:
+        raise InputError("the part has no area", where="part", mend="check its measures")
+    plan = plan_order(wanted, model.shelf, model, finish=job.finish)
+    sizes = {region.key: round(area_of(region.area), 4) for region in regions.regions}
+    return dataclasses.replace(plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions))
+
+
+def hand_work(area: Area) -> float:
+    """Say how much work masking an area is, in pieces to place: every piece, small ones twice, and the weeding.
+
+    Common practice, no source: a piece under 10 mm2 wants tweezers; weeding takes about as long per 5 cm2 or per
+    hole as placing a piece.
+    """
+    small = sum(1 for piece in area.pieces if area_of(Area((piece,))) < 10.0)
+    holes = sum(len(piece.holes) for piece in area.pieces)
+    return len(area.pieces) + small + holes + area_of(area) / 500.0
+
+
+def _with_ground_colour(regions: Partition, plan: Plan) -> Partition:
+    predicted = {region.key: region.predicted for region in plan.regions}
+    return dataclasses.replace(
+        regions,
+        regions=tuple(
+            dataclasses.replace(r, colour=predicted[r.key]) if r.name == GROUND else r for r in regions.regions
+        ),
+    )
+
+
+def _resolution(artwork: TracedArtwork, job: Job) -> tuple[Finding, ...]:
+    if artwork.flat is None:
+        return ()
+    assert job.artwork is not None
+    assert job.artwork.width_mm is not None
+    return resolution_finding(artwork.flat, width_mm=job.artwork.width_mm, resist=job.resist)
+
+
+def _repeatable(job: Job, colours: Sequence[NamedColour]) -> Job:
+    """List every colour of the artwork in the job, so that a person sees what there is to decide."""
+    entries = [
+        dataclasses.replace(named.entry or ColourEntry(named.source), name=named.name)
+        for named in sorted(colours, key=lambda c: int(c.key[1:]))
+    ]
+    return dataclasses.replace(job, colour=tuple(entries))
