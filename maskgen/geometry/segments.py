@@ -9,7 +9,7 @@ import numpy as np
 from maskgen.model.paths import Cubic, Line, Point, Points, Ring, Segment
 
 CROSSING_STEPS = 12
-"""Newton's method doubles its digits; twelve steps from a chord's crossing are plenty or hopeless."""
+"""Newton's method doubles its digits: from the crossing of two chords twelve steps are plenty, or hopeless."""
 
 CIRCLE_SPANS = 8
 """Cubics per circle: with the handles below the outline lies within 3e-6 radii of it."""
@@ -53,17 +53,30 @@ def slope_at(segment: Segment, t: float) -> Point:
 
 
 def part_of(segment: Segment, t0: float, t1: float, start: Point, end: Point) -> Segment:
-    """Give the stretch from `t0` to `t1` with its ends put at `start` and `end` (next to where they are anyway)."""
+    """Give the stretch from near `t0` to near `t1` whose ends are `start` and `end`, points on the segment."""
     if isinstance(segment, Line):
         return Line(start, end)
     if t0 == 0.0 and t1 == 1.0 and segment.start == start and segment.end == end:
         return segment
+    t0, t1 = (t if t in (0.0, 1.0) else _parameter_of(segment, t, p) for t, p in ((t0, start), (t1, end)))
     control = _control(segment)
     control = _split(control, t1)[0] if t1 < 1.0 else control
     control = _split(control, t0 / t1)[1] if t0 > 0.0 else control
     # The handles move with their ends, so that the direction there stays.
     first, second = control[1] + (np.array(start) - control[0]), control[2] + (np.array(end) - control[3])
     return Cubic(start, (float(first[0]), float(first[1])), (float(second[0]), float(second[1])), end)
+
+
+def _parameter_of(segment: Segment, t: float, point: Point) -> float:
+    """Give the parameter near `t` of a point on the segment."""
+    for _ in range(CROSSING_STEPS):
+        (px, py), (dx, dy) = point_at(segment, t), slope_at(segment, t)
+        speed = dx * dx + dy * dy
+        step = ((point[0] - px) * dx + (point[1] - py) * dy) / speed if speed else 0.0
+        t = min(max(t + step, 0.0), 1.0)
+        if abs(step) < 1e-15:
+            break
+    return t
 
 
 def _split(control: Points, t: float) -> tuple[Points, Points]:
