@@ -51,7 +51,9 @@ def name_artwork_colours(palette: Sequence[str], entries: Sequence[ColourEntry])
     rank = {index: position for position, index in enumerate(order, start=1)}
     names = _names([(colour, taken.get(index), entries) for index, colour in enumerate(palette)])
     return tuple(
-        NamedColour(f"r{rank[i]}", names[i], colour, entries[taken[i]] if i in taken else None)
+        NamedColour(f"r{rank[i]}", names[i], colour, None)
+        if i not in taken
+        else NamedColour(f"r{rank[i]}", names[i], entries[taken[i]].source.lower(), entries[taken[i]])
         for i, colour in enumerate(palette)
     )
 
@@ -59,7 +61,7 @@ def name_artwork_colours(palette: Sequence[str], entries: Sequence[ColourEntry])
 def name_listed_colours(entries: Sequence[ColourEntry]) -> tuple[NamedColour, ...]:
     """Take the job's entries as they stand: a job without artwork."""
     names = _names([(entry.source, index, entries) for index, entry in enumerate(entries)])
-    return tuple(NamedColour(f"r{i + 1}", names[i], entry.source, entry) for i, entry in enumerate(entries))
+    return tuple(NamedColour(f"r{i + 1}", names[i], entry.source.lower(), entry) for i, entry in enumerate(entries))
 
 
 def _assign(palette: Sequence[str], entries: Sequence[ColourEntry]) -> dict[int, int]:

@@ -1,0 +1,88 @@
+"""Material, time and money for a job, with every assumption said.
+
+The hand times are common practice, no source: a bench that measures its own should change them here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+from maskgen.model.dyeing import DyeBath, Plan, Shelf
+from maskgen.model.job import Carrier, Job
+from maskgen.model.masks import Mask, Sheet
+from maskgen.model.paths import length_of
+from maskgen.model.result import Estimate
+
+SEAL_MIN_PER_UM = 3.0
+"""Hot-water seal, 96 C and more: minutes per micrometre of oxide (alufinish.de, on hot sealing)."""
+
+STRIP_MIN = 3.0
+RINSE_MIN = 2.0
+APPLY_MASK_MIN = 2.0
+PLACE_PIECE_MIN = 0.5
+WEED_PIECE_MIN = 0.4
+PEEL_MASK_MIN = 0.5
+SET_UP_MIN = 30.0
+
+
+def seal_minutes(shelf: Shelf) -> float:
+    """Minutes in the hot seal for the shelf's oxide."""
+    return SEAL_MIN_PER_UM * shelf.thickness_um
+
+
+def estimate(job: Job, *, plan: Plan, shelf: Shelf, masks: Sequence[Mask], sheets: Sequence[Sheet]) -> Estimate:
+    """Estimate the whole quantity; parts and companions share each bath."""
+    sequence = plan.sequence
+    pieces = job.quantity * sum(len(mask.area.pieces) for mask in masks)
+    film_mm2 = sum(sheet.drawing.width * sheet.drawing.height for sheet in sheets)
+    cut_length = sum(length_of(ring) for s in sheets for piece in s.drawing.pieces for ring in piece.rings)
+    dye_minutes = sum(step.minutes for step in sequence.steps if isinstance(step, DyeBath))
+    bath_changes = sequence.baths + sequence.strips + 1
+    bath_minutes = dye_minutes + sequence.strips * STRIP_MIN + seal_minutes(shelf)
+    placed = pieces if job.resist.carrier is Carrier.LOOSE else 0
+    hand_minutes = (
+        pieces * WEED_PIECE_MIN
+        + placed * PLACE_PIECE_MIN
+        + job.quantity * sequence.masks * (APPLY_MASK_MIN + PEEL_MASK_MIN)
+        + bath_changes * RINSE_MIN
+    )
+    figures = Estimate(
+        film_mm2=film_mm2,
+        cut_length_mm=cut_length,
+        pieces=pieces,
+        bath_minutes=bath_minutes,
+        hand_minutes=hand_minutes + SET_UP_MIN,
+        elapsed_minutes=bath_minutes + hand_minutes + SET_UP_MIN,
+        assumptions=_assumptions(shelf, job),
+    )
+    return figures if job.rates is None else _priced(figures, job, hand_minutes, bath_changes)
+
+
+def _priced(figures: Estimate, job: Job, hand_minutes: float, bath_changes: int) -> Estimate:
+    assert job.rates is not None
+    setup = job.rates.setup + job.rates.bath * bath_changes + job.rates.hour * SET_UP_MIN / 60.0
+    work = job.rates.hour * hand_minutes / 60.0 + job.rates.film_m2 * figures.film_mm2 / 1e6
+    return dataclasses.replace(
+        figures,
+        setup_price=round(setup, 2),
+        piece_price=round(work / job.quantity, 2),
+        total_price=round(setup + work, 2),
+    )
+
+
+def _assumptions(shelf: Shelf, job: Job) -> tuple[str, ...]:
+    hand = (
+        f"By hand: {SET_UP_MIN:g} min to set up, {WEED_PIECE_MIN:g} min to weed a piece, "
+        f"{APPLY_MASK_MIN:g} min to lay a mask on a part and {PEEL_MASK_MIN:g} min to peel it, "
+        f"{RINSE_MIN:g} min of rinsing at each change of bath"
+    )
+    if job.resist.carrier is Carrier.LOOSE:
+        hand += f", {PLACE_PIECE_MIN:g} min to place a loose piece"
+    return (
+        f"All {job.quantity} parts and their companions share each bath.",
+        f"{STRIP_MIN:g} min for a strip; {SEAL_MIN_PER_UM:g} min of hot seal per µm of oxide, "
+        f"{shelf.thickness_um:g} µm: {seal_minutes(shelf):g} min.",
+        f"{hand} (common practice, no source).",
+        "Film is counted as the whole length of every sheet.",
+    )
