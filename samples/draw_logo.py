@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from fontpkg_fjalla_one import __file__ as font_package
+import fontpkg
 from PIL import Image, ImageDraw, ImageFont
 
 HERE = Path(__file__).parent
@@ -77,7 +77,7 @@ def draw_hills(image: Image.Image, scale: int) -> None:
 
 
 def draw_lettering(pen: ImageDraw.ImageDraw, scale: int) -> None:
-    file = Path(font_package).parent / "files" / "FjallaOne-Regular.ttf"
+    file = fontpkg.path("Fjalla One")
     for text, size, baseline in [("LARKMOOR", 140, 288), ("SKY SOCIETY", 116, 470)]:
         font = ImageFont.truetype(str(file), size * scale)
         left, _, right, _ = pen.textbbox((0, 0), text, font=font, anchor="ls")

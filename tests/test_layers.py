@@ -19,7 +19,7 @@ MAY_IMPORT = {
     "plan": BASE | {"geometry", "colour", "trace", "shape"},
     "check": BASE | {"geometry", "colour", "trace", "shape", "plan"},
     "pipeline": BASE | {"geometry", "colour", "trace", "shape", "plan", "check"},
-    "report": BASE | {"geometry", "colour", "trace", "shape", "plan", "check"},
+    "report": BASE | {"geometry", "colour", "trace", "shape", "plan", "check", "formats"},
     "cli": BASE | {"geometry", "colour", "trace", "shape", "plan", "check", "pipeline", "formats", "report"},
 }
 

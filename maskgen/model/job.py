@@ -34,6 +34,13 @@ class IslandRule(StrEnum):
     GROW = "grow"
 
 
+class Paper(StrEnum):
+    """What the bench sheet is printed on."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
 class Permission(StrEnum):
     """Whether something may be done."""
 
@@ -227,6 +234,7 @@ class Job:
     shelf: str | None = None
     companions: tuple[str, ...] = ()
     formats: tuple[str, ...] = ("svg",)
+    paper: Paper = Paper.A4
     artwork: Artwork | None = None
     colour: tuple[ColourEntry, ...] = ()
     ground: Ground | None = None

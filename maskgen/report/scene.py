@@ -1,0 +1,116 @@
+"""Drawings for the page, as SVG: outlines are stated once and used in every picture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from html import escape
+
+from maskgen.formats.numbers import fixed
+from maskgen.formats.svg_write import path_data
+from maskgen.model.finding import Finding, Severity
+from maskgen.model.job import Part, Resist, Shape
+from maskgen.model.masks import Mask, Sheet
+from maskgen.model.paths import Partition
+
+HATCH = (
+    '<pattern id="film" width="1.6" height="1.6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+    '<rect width="1.6" height="1.6" fill="#f4f6f8" fill-opacity="0.38"/>'
+    '<rect width="0.45" height="1.6" fill="#10141c" fill-opacity="0.75"/></pattern>'
+)
+"""Film on the part: told by its stripes, not by a colour."""
+
+
+def definitions(regions: Partition, predicted: Partition, masks: Iterable[Mask]) -> str:
+    """State every outline once, for `use`."""
+    paths = [(f"region-{r.key}", path_data(r.area.rings)) for r in regions.regions]
+    paths += [(f"mask-{m.number}", path_data(m.area.rings)) for m in masks]
+    drawn = "".join(f'<path id="{escape(key)}" fill-rule="evenodd" d="{d}"/>' for key, d in paths)
+    looks = "".join(
+        f'<path fill-rule="evenodd" fill="{r.colour}" d="{path_data(r.area.rings)}"/>' for r in predicted.regions
+    )
+    return f'{HATCH}{drawn}<g id="finished">{looks}</g>'
+
+
+def face_outline(part: Part) -> str:
+    """Draw the edge of the face."""
+    width, height = part.face_mm
+    style = 'fill="none" stroke="currentColor" stroke-width="0.8" vector-effect="non-scaling-stroke"'
+    if part.shape is Shape.DISC:
+        return f'<circle cx="{fixed(width / 2)}" cy="{fixed(height / 2)}" r="{fixed(width / 2)}" {style}/>'
+    return f'<rect width="{fixed(width)}" height="{fixed(height)}" {style}/>'
+
+
+def part_view(
+    regions: Partition, part: Part, colours: Mapping[str, str], masks_on: Iterable[str], *, label: str
+) -> str:
+    """Draw the part between two steps: each region in its colour of the moment, film hatched over it."""
+    fills = "".join(
+        f'<use href="#region-{escape(r.key)}" fill="{colours[r.key]}"/>' for r in regions.regions if r.key in colours
+    )
+    film = "".join(
+        f'<use href="#mask-{escape(m)}" fill="url(#film)" stroke="#10141c" stroke-width="1" '
+        'vector-effect="non-scaling-stroke"/>'
+        for m in masks_on
+    )
+    return _svg(part, fills + film + face_outline(part), label=label, margin_mm=1.5)
+
+
+def finished_view(part: Part, *, label: str) -> str:
+    """Draw the part as the simulated baths leave it."""
+    return _svg(part, f'<use href="#finished"/>{face_outline(part)}', label=label, margin_mm=1.5)
+
+
+def partition_view(partition: Partition, part: Part, *, label: str) -> str:
+    """Draw a partition of the face that is used nowhere else."""
+    fills = "".join(
+        f'<path fill-rule="evenodd" fill="{r.colour}" d="{path_data(r.area.rings)}"/>' for r in partition.regions
+    )
+    return _svg(part, fills + face_outline(part), label=label, margin_mm=1.5)
+
+
+def mask_view(mask: Mask, part: Part, resist: Resist, *, label: str) -> str:
+    """Draw one mask over the outline of the face."""
+    film = f'<use href="#mask-{escape(mask.number)}" class="vinyl"/>'
+    return _svg(part, film + face_outline(part), label=label, margin_mm=resist.overhang_mm + resist.lap_mm + 0.5)
+
+
+def sheet_view(sheet: Sheet, *, label: str) -> str:
+    """Draw a sheet with the mask's number on every piece of film; numbers are never in the cut file."""
+    drawing = sheet.drawing
+    paths = "".join(f'<path fill-rule="evenodd" d="{path_data(p.rings)}"/>' for p in drawing.pieces)
+    box = " ".join(fixed(v) for v in (drawing.left, drawing.top, drawing.width, drawing.height))
+    return (
+        f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}" data-mm="1"><g class="vinyl">{paths}</g>'
+        f'<rect x="{fixed(drawing.left)}" y="{fixed(drawing.top)}" width="{fixed(drawing.width)}" '
+        f'height="{fixed(drawing.height)}" fill="none" stroke="currentColor" stroke-dasharray="4 3" '
+        'vector-effect="non-scaling-stroke"/></svg>'
+    )
+
+
+def finding_view(finding: Finding, regions: Partition, *, window_mm: float, label: str) -> str:
+    """Draw the place of a finding, zoomed, with a mark round it; nothing where it has no place."""
+    if finding.at_mm is None:
+        return ""
+    x, y = finding.at_mm
+    fills = "".join(f'<use href="#region-{escape(r.key)}" fill="{r.colour}"/>' for r in regions.regions)
+    film = (
+        f'<use href="#mask-{escape(finding.mask)}" fill="url(#film)" stroke="#10141c" stroke-width="1" '
+        'vector-effect="non-scaling-stroke"/>'
+        if finding.mask
+        else ""
+    )
+    dashes = "" if finding.severity is Severity.ERROR else ' stroke-dasharray="5 3"'
+    mark = (
+        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(window_mm / 5)}" fill="none" stroke="#fff" '
+        'stroke-width="5" vector-effect="non-scaling-stroke"/>'
+        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(window_mm / 5)}" fill="none" stroke="#b3001b" '
+        f'stroke-width="2.5"{dashes} vector-effect="non-scaling-stroke"/>'
+    )
+    box = " ".join(fixed(v) for v in (x - window_mm / 2, y - window_mm / 2, window_mm, window_mm))
+    return f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}">{fills}{film}{mark}</svg>'
+
+
+def _svg(part: Part, content: str, *, label: str, margin_mm: float) -> str:
+    width, height = part.face_mm
+    box = " ".join(fixed(v) for v in (-margin_mm, -margin_mm, width + 2 * margin_mm, height + 2 * margin_mm))
+    return f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}" data-mm="1">{content}</svg>'
