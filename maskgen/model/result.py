@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from maskgen.model.artwork import Picture
 from maskgen.model.dyeing import Plan, Shelf
-from maskgen.model.finding import Finding
+from maskgen.model.finding import Finding, failed
 from maskgen.model.job import IslandRule, Job
 from maskgen.model.masks import Mask, Sheet
 from maskgen.model.paths import Partition, Point
@@ -118,3 +118,8 @@ class JobResult:
     smallest: SmallestSize | None = None
     estimate: Estimate | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def failed(self) -> bool:
+        """Whether an error stands."""
+        return failed(self.findings)

@@ -1,0 +1,52 @@
+"""`maskgen convert`: artwork to a complete job folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from maskgen.cli.options import apply_options, job_options
+from maskgen.errors import InputError
+
+
+@click.command("convert")
+@click.argument("artwork", required=False)
+@click.option("--job", "job_path", metavar="JOB.toml", help="The job file; options win over its keys.")
+@click.option("--out", metavar="DIR", help="The job folder to write [artwork's name + -job].")
+@job_options
+@click.option("--pixel-limit", type=int, metavar="N", default=100_000_000, help="Largest picture read, in pixels.")
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
+def command(
+    artwork: str | None, job_path: str | None, out: str | None, pixel_limit: int, as_json: bool, **options: Any
+) -> int:
+    """Turn ARTWORK into a job folder: masks, dye order, sheets, report, bench sheet and proof."""
+    from maskgen.cli import load
+    from maskgen.cli.job_folder import is_ours, job_files, job_findings
+    from maskgen.cli.summary import print_summary
+    from maskgen.formats.folder import check_folder, save_folder
+    from maskgen.pipeline.convert import convert
+
+    job = load.settled_job(
+        apply_options(load.load_job(job_path), artwork=artwork, options=options), name=job_path or "the call"
+    )
+    if job.artwork is None:
+        raise InputError(
+            "no artwork", where=job_path or "convert", mend="name an artwork file, or add [artwork] file = ..."
+        )
+    picture = Path(artwork) if artwork is not None else load.beside(job_path, job.artwork.file)
+    folder = Path(out) if out is not None else Path(f"{picture.stem}-job")
+    check_folder(folder, ours=is_ours)
+    shelf = load.load_shelf(job, job_path=job_path, option=options["shelf"])
+    progress = load.progress_to_terminal()
+    data, traced = load.load_artwork(picture, colours=job.artwork.colours, pixel_limit=pixel_limit, progress=progress)
+    name = load.artwork_name(picture.name)
+    result = convert(load.folded(job, artwork=name), shelf=shelf, artwork=traced, progress=progress)
+    progress("writing the job folder")
+    save_folder(folder, job_files(result, artwork=(name, data)))
+    if as_json:
+        click.echo(job_findings(result).decode(), nl=False)
+    else:
+        print_summary(result, folder)
+    return 1 if result.failed else 0

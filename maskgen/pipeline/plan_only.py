@@ -1,0 +1,29 @@
+"""The dye order of a job from its colours alone, without artwork."""
+
+from __future__ import annotations
+
+from maskgen.colour.mix import ColourModel
+from maskgen.errors import InputError
+from maskgen.model.dyeing import Plan, Shelf
+from maskgen.model.job import Job
+from maskgen.pipeline.wanted import ground_colour, name_listed_colours, wanted_colour
+from maskgen.plan.order import plan_order
+
+
+def plan_colours(job: Job, *, shelf: Shelf, name: str) -> Plan:
+    """Order the dyes for the job's `[[colour]]` entries, and the ground where it is stated or there is artwork.
+
+    Raises
+    ------
+    InputError
+        When the job lists no colours, names a dye the shelf lacks, or no order gives these colours.
+    """
+    colours = name_listed_colours(job.colour)
+    if not colours:
+        raise InputError("lists no colours", where=name, mend="add [[colour]] entries, or use convert")
+    model = ColourModel(shelf)
+    wanted = [wanted_colour(named, model, job) for named in colours]
+    joined = job.ground is not None and job.ground.colour is not None
+    if (job.ground is not None or job.artwork is not None) and not joined:
+        wanted.append(ground_colour(job.ground, model, key=f"r{len(colours) + 1}"))
+    return plan_order(wanted, shelf, model, finish=job.finish)
