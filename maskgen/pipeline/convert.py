@@ -18,7 +18,7 @@ from maskgen.model.paths import Area, Partition, Region, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.size import settle_size
-from maskgen.pipeline.wanted import GROUND, NamedColour, ground_colour, name_artwork_colours, wanted_colour
+from maskgen.pipeline.wanted import GROUND, NamedColour, name_artwork_colours, wanted_colours
 from maskgen.plan.masks import grow_masks
 from maskgen.plan.order import plan_order
 from maskgen.plan.simulate import simulate
@@ -143,14 +143,14 @@ def _joined(regions: list[Region], ground: Area, named: NamedColour) -> list[Reg
 
 
 def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: ColourModel) -> Plan:
-    by_key = {named.key: named for named in colours}
-    wanted = []
-    for region in regions.regions:
-        work = hand_work(region.area)
-        if region.key in by_key:
-            wanted.append(wanted_colour(by_key[region.key], model, job, hand_work=work))
-        else:
-            wanted.append(ground_colour(job.ground, model, key=region.key, hand_work=work))
+    present = {region.key: region for region in regions.regions}
+    wanted = wanted_colours(
+        [named for named in sorted(colours, key=lambda c: int(c.key[1:])) if named.key in present],
+        model,
+        job,
+        ground_key=next((region.key for region in regions.regions if region.name == GROUND), None),
+        hand_work={key: hand_work(region.area) for key, region in present.items()},
+    )
     if not wanted:
         raise InputError("the part has no area", where="part", mend="check its measures")
     plan = plan_order(wanted, model.shelf, model, finish=job.finish)

@@ -6,7 +6,7 @@ from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError
 from maskgen.model.dyeing import Plan, Shelf
 from maskgen.model.job import Job
-from maskgen.pipeline.wanted import ground_colour, name_listed_colours, wanted_colour
+from maskgen.pipeline.wanted import name_listed_colours, wanted_colours
 from maskgen.plan.order import plan_order
 
 
@@ -22,8 +22,7 @@ def plan_colours(job: Job, *, shelf: Shelf, name: str) -> Plan:
     if not colours:
         raise InputError("lists no colours", where=name, mend="add [[colour]] entries, or use convert")
     model = ColourModel(shelf)
-    wanted = [wanted_colour(named, model, job) for named in colours]
     joined = job.ground is not None and job.ground.colour is not None
-    if (job.ground is not None or job.artwork is not None) and not joined:
-        wanted.append(ground_colour(job.ground, model, key=f"r{len(colours) + 1}"))
+    stands = (job.ground is not None or job.artwork is not None) and not joined
+    wanted = wanted_colours(colours, model, job, ground_key=f"r{len(colours) + 1}" if stands else None)
     return plan_order(wanted, shelf, model, finish=job.finish)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,31 +86,43 @@ def _names(colours: Sequence[tuple[str, int | None, Sequence[ColourEntry]]]) -> 
     return names
 
 
-def wanted_colour(named: NamedColour, model: ColourModel, job: Job, *, hand_work: float = 0.0) -> WantedColour:
-    """Say which recipes count as this colour: the one the job pins, or all that come near enough.
+def wanted_colours(
+    colours: Sequence[NamedColour],
+    model: ColourModel,
+    job: Job,
+    *,
+    ground_key: str | None,
+    hand_work: Mapping[str, float] | None = None,
+) -> tuple[WantedColour, ...]:
+    """Say which recipes count as each colour: the one the job pins, or all that come near enough.
+
+    Parameters
+    ----------
+    ground_key
+        The id of the ground, which comes last; None when there is none of its own.
+    hand_work
+        What masking a region costs by hand, by id.
 
     Raises
     ------
     InputError
         For a dye the shelf does not have.
     """
-    pinned = pinned_recipe(named.entry, model.shelf, where=f"colour `{named.name}`")
-    if pinned is not None:
-        return WantedColour(named.key, named.name, named.source, (pinned,), hand_work)
-    matches = match_recipes(model, named.source, tolerance_delta_e=job.finish.match_delta_e)
-    return WantedColour(named.key, named.name, named.source, matches.recipes, hand_work)
-
-
-def ground_colour(ground: Ground | None, model: ColourModel, *, key: str, hand_work: float = 0.0) -> WantedColour:
-    """Say what the ground becomes: what the job states, else bare.
-
-    Raises
-    ------
-    InputError
-        For a dye the shelf does not have.
-    """
-    recipe = pinned_recipe(ground, model.shelf, where="[ground]") or Recipe()
-    return WantedColour(key, GROUND, model.predict(recipe).colour, (recipe,), hand_work)
+    work = hand_work or {}
+    pinned = {c.key: pinned_recipe(c.entry, model.shelf, where=f"colour `{c.name}`") for c in colours}
+    ground = pinned_recipe(job.ground, model.shelf, where="[ground]") or Recipe()
+    also = [recipe for recipe in (*pinned.values(), ground if ground_key else None) if recipe is not None]
+    wanted = []
+    for named in colours:
+        recipe = pinned[named.key]
+        if recipe is None:
+            matches = match_recipes(model, named.source, tolerance_delta_e=job.finish.match_delta_e, also=also)
+        recipes = matches.recipes if recipe is None else (recipe,)
+        wanted.append(WantedColour(named.key, named.name, named.source, recipes, work.get(named.key, 0.0)))
+    if ground_key is not None:
+        source = model.predict(ground).colour
+        wanted.append(WantedColour(ground_key, GROUND, source, (ground,), work.get(ground_key, 0.0)))
+    return tuple(wanted)
 
 
 def pinned_recipe(entry: ColourEntry | Ground | None, shelf: Shelf, *, where: str) -> Recipe | None:
