@@ -26,7 +26,7 @@ def to_bytes(samples: NDArray[np.generic]) -> NDArray[np.uint8]:
     real = np.nan_to_num(samples.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
     largest = float(real.max(initial=0.0))
     full = next((f for f in (1.0, 255.0, 65535.0) if largest <= f), 4294967295.0)
-    return np.clip(np.rint(real * (255.0 / full)), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(np.rint(real * (255.0 / full)), 0, 255), dtype=np.uint8)
 
 
 def with_colour(samples: NDArray[np.uint8], profile: bytes | None, gamma: float | None) -> NDArray[np.uint8]:
