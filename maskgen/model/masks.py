@@ -54,7 +54,8 @@ class ArcDrawing:
 class Placement:
     """One mask (or a loose piece, or a tile of it) of one part, moved by `shift` (after a quarter turn when `turned`).
 
-    The turn takes (x, y) to (-y, x): clockwise as seen. Copies, pieces and tiles count from 1.
+    The turn takes (x, y) to (-y, x): clockwise as seen. Copies, pieces and tiles count from 1. `row` says whose mask it
+    is where a sheet holds masks of several rows of a name list.
     """
 
     mask: str
@@ -63,6 +64,7 @@ class Placement:
     turned: bool = False
     piece: int | None = None
     tile: int | None = None
+    row: str = ""
 
     def place(self, point: Point) -> Point:
         """Give the place on the sheet of a point of the mask."""

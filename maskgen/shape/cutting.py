@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from maskgen.geometry.polygons import to_polygon
 from maskgen.model.masks import CutDrawing
 from maskgen.model.paths import Piece, Point, Points, Ring, flatten
-from maskgen.shape.route import best_choice, route_length, short_route
+from maskgen.shape.route import Stops, best_choice, route_length, short_route
 from maskgen.shape.starts import start_points, started_at
 
 _WITHIN_MM = 0.05
@@ -73,6 +73,17 @@ def cutting_order(pieces: Sequence[Piece], *, home: Point) -> tuple[Piece, ...]:
     return _rebuilt(started)
 
 
+def other_way_round(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
+    """Give pieces in cutting order from the far end: still what lies inside first."""
+    holds = {unit.piece: unit for unit in _units(pieces)}
+    runs: list[list[Piece]] = [[]]
+    for number, piece in enumerate(pieces):
+        runs[-1].append(piece)
+        if number in holds:  # nothing lies round it: whatever lies in its holes has come before it
+            runs.append([])
+    return tuple(piece for run in reversed(runs) for piece in run)
+
+
 def travel_mm(pieces: Sequence[Piece], *, home: Point) -> float:
     """Way of the lifted knife through pieces as writers cut them, from home to the last start."""
     points = _ring_starts(pieces)
@@ -120,7 +131,8 @@ def _routed(units: Sequence[_Unit], at: dict[RingKey, Points], home: Point) -> l
     """Order units, and within each what lies inside, then its holes, then its outline."""
     runs = [_run(unit, at, home) for unit in units]
     entry, leave = np.array([at[run[0]] for run in runs]), np.array([at[run[-1]] for run in runs])
-    return [key for number in short_route(entry, leave, home=home) for key in runs[number]]
+    order, _ = short_route(Stops.one_way(entry, leave), home=home)
+    return [key for number in order for key in runs[number]]
 
 
 def _run(unit: _Unit, at: dict[RingKey, Points], home: Point) -> list[RingKey]:
@@ -129,7 +141,8 @@ def _run(unit: _Unit, at: dict[RingKey, Points], home: Point) -> list[RingKey]:
     if unit.holes:
         points = np.array([at[key] for key in unit.holes])
         before = tuple(at[inside[-1]]) if inside else home
-        holes = [unit.holes[k] for k in short_route(points, points, home=(float(before[0]), float(before[1])))]
+        order, _ = short_route(Stops.one_way(points, points), home=(float(before[0]), float(before[1])))
+        holes = [unit.holes[k] for k in order]
     return [*inside, *holes, (unit.piece, 0)]
 
 

@@ -1,6 +1,7 @@
 """A short way through many stops with the knife up, from a given home; the end is free.
 
 A stop is entered at one point and left at another (a piece with holes begins at a hole and ends at its outline).
+Some stops may be taken the other way round; they are when a run of stops is reversed.
 Nearest neighbour first, then runs of stops reversed (2-opt) and moved (Or-opt) while that shortens the way; candidate
 moves join near neighbours only, and in every sweep the best moves that do not touch each other are made together.
 Sources: Croes 1958 (2-opt), Or 1976. No chance is in it: same stops, same way.
@@ -8,27 +9,50 @@ Sources: Croes 1958 (2-opt), Or 1976. No chance is in it: same stops, same way.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from maskgen.model.paths import Point, Points
 
-NEIGHBOURS = 10
+NEIGHBOURS = 8
 LONGEST_MOVED = 3
 SWEEPS = 200
 LEAST_GAIN_MM = 1e-6
 
 Order = NDArray[np.intp]
+Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 
-def short_route(entry: Points, leave: Points, *, home: Point) -> Order:
-    """Give the order in which to visit stops entered at `entry` and left at `leave`, (n, 2) each."""
-    if len(entry) < 2:
-        return np.arange(len(entry))
-    order = _nearest_next(entry, leave, home)
-    return _improved(order, entry, leave, home)
+@dataclass(frozen=True, slots=True, eq=False)
+class Stops:
+    """Where every stop is entered and left, (n, 2) each, and the same where it is taken the other way round.
+
+    A stop that has one way only gives that twice.
+    """
+
+    entry: Points
+    leave: Points
+    entry_back: Points
+    leave_back: Points
+
+    @classmethod
+    def one_way(cls, entry: Points, leave: Points) -> Stops:
+        """Make stops that are always taken the same way."""
+        return cls(entry, leave, entry, leave)
+
+
+def short_route(stops: Stops, *, home: Point) -> tuple[Order, Flags]:
+    """Give the order in which to visit stops, and (by stop) whether to take it the other way round."""
+    count = len(stops.entry)
+    back = np.zeros(count, dtype=bool)
+    if count == 0:
+        return np.arange(0), back
+    return _improved(_nearest_next(stops, home), back, stops, home)
 
 
 def route_length(entry: Points, leave: Points, *, home: Point) -> float:
@@ -38,24 +62,27 @@ def route_length(entry: Points, leave: Points, *, home: Point) -> float:
     return float(np.hypot(*(entry - np.vstack([[home], leave[:-1]])).T).sum())
 
 
-def best_choice(candidates: list[Points], *, home: Point) -> list[int]:
-    """Choose one point of each stop so that the way through them in their order is shortest (dynamic programme)."""
+def best_choice(offers: Sequence[Points], *, home: Point) -> list[int]:
+    """Choose one of the points (k, 2) each stop offers, in the order given, so that the way is shortest.
+
+    Exact, by dynamic programming.
+    """
     here, cost = np.array([home]), np.zeros(1)
     came: list[Order] = []
-    for points in candidates:
+    for points in offers:
         reach = cost[:, None] + np.hypot(*(points[None, :, :] - here[:, None, :]).transpose(2, 0, 1))
         came.append(np.argmin(reach, axis=0))
         here, cost = points, reach.min(axis=0)
     chosen = [int(np.argmin(cost))]
     for back in reversed(came[1:]):
         chosen.append(int(back[chosen[-1]]))
-    return chosen[::-1] if candidates else []
+    return chosen[::-1] if came else []
 
 
-def _nearest_next(entry: Points, leave: Points, home: Point) -> Order:
+def _nearest_next(stops: Stops, home: Point) -> Order:
     """Go to the nearest stop not yet visited; looks among near neighbours first, then among all that are left."""
-    count = len(entry)
-    near = np.atleast_2d(KDTree(entry).query(leave, k=min(count, NEIGHBOURS + 1))[1])
+    count = len(stops.entry)
+    near = _near(stops.entry, stops.leave)
     left = np.ones(count, dtype=bool)
     order = np.empty(count, dtype=np.intp)
     at, tried = np.asarray(home), np.empty(0, dtype=np.intp)
@@ -63,95 +90,120 @@ def _nearest_next(entry: Points, leave: Points, home: Point) -> Order:
         open_ones = tried[left[tried]]
         if not len(open_ones):
             open_ones = np.flatnonzero(left)
-        nearest = open_ones[np.argmin(np.hypot(*(entry[open_ones] - at).T))]
+        nearest = open_ones[np.argmin(np.hypot(*(stops.entry[open_ones] - at).T))]
         order[step], left[nearest] = nearest, False
-        at, tried = leave[nearest], near[nearest]
+        at, tried = stops.leave[nearest], near[nearest]
     return order
 
 
-def _improved(order: Order, entry: Points, leave: Points, home: Point) -> Order:
-    count = len(order)
-    middle = (entry + leave) / 2
-    near = np.atleast_2d(KDTree(middle).query(middle, k=min(count, NEIGHBOURS + 1))[1])
+def _near(points: Points, of: Points) -> Order:
+    return np.asarray(KDTree(points).query(of, k=range(1, min(len(points), NEIGHBOURS + 1) + 1))[1], dtype=np.intp)
+
+
+def _improved(order: Order, back: Flags, stops: Stops, home: Point) -> tuple[Order, Flags]:
+    """Make moves until none shortens the way; after the first sweep only about stops whose neighbours have changed."""
+    middle = (stops.entry + stops.leave) / 2
+    near = _near(middle, middle)
+    active = np.ones(len(order), dtype=bool)
     for _ in range(SWEEPS):
-        moves = _reversals(order, entry, leave, home, near) + _shifts(order, entry, leave, home, near)
-        changed = _apply(order, moves)
-        if changed is None:
+        walk = _Walk(order, back, stops, home)
+        looked_at = order[active[order]]
+        at, beside = np.repeat(walk.position[looked_at], near.shape[1]), walk.position[near[looked_at]].ravel()
+        at, beside = at[at != beside], beside[at != beside]
+        moves = _reversals(walk, at, beside) + _shifts(walk, at, beside)
+        if not moves and active.all():
             break
+        changed, back = _applied(order, back, moves)
+        active = np.any(_beside(order) != _beside(changed), axis=1) if moves else np.ones(len(order), dtype=bool)
         order = changed
-    return order
+    return order, back
 
 
-Move = tuple[float, int, int, int, bool]
-"""Gain, first and last position touched, how far the touched run is rolled, and whether the moved part is reversed."""
-
-
-def _reversals(order: Order, entry: Points, leave: Points, home: Point, near: Order) -> list[Move]:
-    """Reversing positions i..j, where afterwards the stop at i - 1 is followed by a near neighbour."""
-    count = len(order)
-    walk = _Walk(order, entry, leave, home)
-    a, b = np.repeat(np.arange(count), near.shape[1] - 1), walk.position[near[order][:, 1:]].ravel()
-    # joined afterwards: either (a, b) with b = j, a = i - 1; or (i, j + 1) with a = i, b = j + 1
-    # or, as the end is free and home may be left for any stop, a whole head or tail is reversed
-    all_of_them, low, high = np.arange(count), np.minimum(a, b), np.maximum(a, b)
-    i = np.concatenate([low + 1, low, np.zeros(count, dtype=np.intp), all_of_them])
-    j = np.concatenate([high, high - 1, all_of_them, np.full(count, count - 1)])
-    i, j = i[i < j], j[i < j]
-    before = walk.step(i - 1, i) + walk.forward(i, j) + walk.step(j, j + 1)
-    after = walk.step(i - 1, j) + walk.backward(i, j) + walk.step(i, j + 1)
-    return _worth(before - after, i, j, np.zeros_like(i), True)
-
-
-def _shifts(order: Order, entry: Points, leave: Points, home: Point, near: Order) -> list[Move]:
-    """Moving up to three stops to stand beside a near neighbour, either way round."""
-    count = len(order)
-    walk = _Walk(order, entry, leave, home)
-    at, beside = np.repeat(np.arange(count), near.shape[1] - 1), walk.position[near[order][:, 1:]].ravel()
-    moves: list[Move] = []
-    for size in range(1, min(LONGEST_MOVED, count - 1) + 1):
-        for first in (at, at - size + 1):  # the stop with the near neighbour leads or ends the moved run
-            last = first + size - 1
-            for gap in (beside, beside - 1):  # goes between `gap` and `gap + 1`
-                fits = (first >= 0) & (last < count) & (gap >= -1) & (gap < count) & ((gap < first - 1) | (gap > last))
-                f, e, g = first[fits], last[fits], gap[fits]
-                closed = walk.step(f - 1, f) + walk.step(e, e + 1) + walk.step(g, g + 1)
-                healed = walk.step(f - 1, e + 1)
-                forward = walk.step(g, f) + walk.step(e, g + 1)
-                turned = walk.step(g, e) + walk.step(f, g + 1) + walk.backward(f, e) - walk.forward(f, e)
-                low, high = np.minimum(f, g + 1), np.maximum(e, g)
-                roll = np.where(g > e, -size, size)
-                moves += _worth(closed - healed - forward, low, high, roll, False)
-                if size > 1:
-                    moves += _worth(closed - healed - turned, low, high, roll, True)
-    return moves
+def _beside(order: Order) -> Order:
+    """Give for every stop the two it stands between, the lesser first; -1 at the ends."""
+    padded = np.concatenate([[-1], order, [-1]])
+    pairs = np.empty((len(order), 2), dtype=np.intp)
+    pairs[order] = np.sort(np.column_stack([padded[:-2], padded[2:]]), axis=1)
+    return pairs
 
 
 class _Walk:
     """Distances along an order; position -1 is home, position n is nowhere (costs nothing)."""
 
-    def __init__(self, order: Order, entry: Points, leave: Points, home: Point) -> None:
+    def __init__(self, order: Order, back: Flags, stops: Stops, home: Point) -> None:
         self.count = len(order)
-        self.entry = entry[order]
-        self.leave = np.vstack([leave[order], [home]])  # -1 is home
         self.position = np.empty_like(order)
         self.position[order] = np.arange(self.count)
-        ahead = np.hypot(*(self.entry[1:] - self.leave[: self.count - 1]).T)
-        back = np.hypot(*(self.entry[:-1] - self.leave[1 : self.count]).T)
-        self._ahead = np.concatenate([[0.0], np.cumsum(ahead)])
-        self._back = np.concatenate([[0.0], np.cumsum(back)])
+        turned = back[order][:, None]
+        self.entry = np.where(turned, stops.entry_back[order], stops.entry[order])
+        self.leave = np.vstack([np.where(turned, stops.leave_back[order], stops.leave[order]), [home]])  # -1 is home
+        self.entry_flipped = np.where(turned, stops.entry[order], stops.entry_back[order])
+        self.leave_flipped = np.where(turned, stops.leave[order], stops.leave_back[order])
+        self._ahead = _summed(self.leave[: self.count - 1], self.entry[1:])
+        self._back = _summed(self.leave_flipped[1:], self.entry_flipped[:-1])
 
     def step(self, a: Order, b: Order) -> Floats:
         """Distance from leaving `a` to entering `b`."""
-        inside = np.minimum(b, self.count - 1)
-        return np.where(b < self.count, np.hypot(*(self.entry[inside] - self.leave[a]).T), 0.0)
+        return self._to(self.leave[a], b)
+
+    def into_flipped(self, a: Order, b: Order) -> Floats:
+        """Distance from leaving `a` to entering `b` taken the other way round."""
+        return np.asarray(np.hypot(*(self.entry_flipped[b] - self.leave[a]).T))
+
+    def from_flipped(self, a: Order, b: Order) -> Floats:
+        """Distance from leaving `a` taken the other way round to entering `b`."""
+        return self._to(self.leave_flipped[a], b)
 
     def forward(self, i: Order, j: Order) -> Floats:
         """Way within positions i..j as they stand."""
         return np.asarray(self._ahead[j] - self._ahead[i])
 
     def backward(self, i: Order, j: Order) -> Floats:
-        """Way within positions i..j visited the other way round."""
+        """Way within positions i..j visited in reverse, each the other way round."""
         return np.asarray(self._back[j] - self._back[i])
+
+    def _to(self, points: Points, b: Order) -> Floats:
+        inside = np.minimum(b, self.count - 1)
+        return np.where(b < self.count, np.hypot(*(self.entry[inside] - points).T), 0.0)
+
+
+def _summed(leave: Points, entry: Points) -> Floats:
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*(entry - leave).T))])
+
+
+Move = tuple[float, int, int, int, bool]
+"""Gain, first and last position touched, how far the touched run is rolled, and whether the moved part is reversed."""
+
+
+def _reversals(walk: _Walk, at: Order, beside: Order) -> list[Move]:
+    """Reverse positions i..j, so that near neighbours `at` and `beside` stand together, or from home, or to the end."""
+    every, low, high = np.arange(walk.count), np.minimum(at, beside), np.maximum(at, beside)
+    i = np.concatenate([low + 1, low, np.zeros(walk.count, dtype=np.intp), every, every])
+    j = np.concatenate([high, high - 1, every, np.full(walk.count, walk.count - 1), every])
+    i, j = i[i <= j], j[i <= j]
+    before = walk.step(i - 1, i) + walk.forward(i, j) + walk.step(j, j + 1)
+    after = walk.into_flipped(i - 1, j) + walk.backward(i, j) + walk.from_flipped(i, j + 1)
+    return _worth(before - after, i, j, np.zeros_like(i), True)
+
+
+def _shifts(walk: _Walk, at: Order, beside: Order) -> list[Move]:
+    """Move up to three stops to stand beside a near neighbour, either way round."""
+    moves: list[Move] = []
+    for size in range(1, min(LONGEST_MOVED, walk.count - 1) + 1):
+        for first in (at, at - size + 1):  # the stop with the near neighbour leads or ends the moved run
+            last = first + size - 1
+            for gap in (beside, beside - 1):  # goes between `gap` and `gap + 1`
+                fits = (first >= 0) & (last < walk.count) & ((gap < first - 1) | (gap > last))
+                f, e, g = first[fits], last[fits], gap[fits]
+                now = walk.step(f - 1, f) + walk.forward(f, e) + walk.step(e, e + 1) + walk.step(g, g + 1)
+                healed = walk.step(f - 1, e + 1)
+                ahead = walk.step(g, f) + walk.forward(f, e) + walk.step(e, g + 1)
+                back = walk.into_flipped(g, e) + walk.backward(f, e) + walk.from_flipped(f, g + 1)
+                low, high = np.minimum(f, g + 1), np.maximum(e, g)
+                roll = np.where(g > e, -size, size)
+                moves += _worth(now - healed - ahead, low, high, roll, False)
+                moves += _worth(now - healed - back, low, high, roll, True)
+    return moves
 
 
 def _worth(gain: Floats, low: Order, high: Order, roll: Order, turned: bool) -> list[Move]:
@@ -159,23 +211,18 @@ def _worth(gain: Floats, low: Order, high: Order, roll: Order, turned: bool) -> 
     return [(float(gain[k]), int(low[k]), int(high[k]), int(roll[k]), turned) for k in keep]
 
 
-def _apply(order: Order, moves: list[Move]) -> Order | None:
-    """Make the best moves that do not touch each other; None when there are none."""
-    if not moves:
-        return None
-    result, touched = order.copy(), np.zeros(len(order) + 2, dtype=bool)
-    for _, low, high, roll, turned in sorted(moves, key=lambda m: (-m[0], m[1], m[2], m[3], m[4])):
+def _applied(order: Order, back: Flags, moves: list[Move]) -> tuple[Order, Flags]:
+    """Make the best moves that do not touch each other."""
+    order, back, touched = order.copy(), back.copy(), np.zeros(len(order) + 2, dtype=bool)
+    for _, low, high, roll, turned in sorted(moves, key=lambda m: (-m[0], *m[1:])):
         if touched[low : high + 3].any():  # the stops before and after take part as well
             continue
         touched[low : high + 3] = True
-        result[low : high + 1] = _rearranged(order[low : high + 1], roll, turned)
-    return result
-
-
-def _rearranged(run: Order, roll: int, turned: bool) -> Order:
-    if roll == 0:
-        return run[::-1]
-    cut = -roll if roll < 0 else len(run) - roll
-    moved, rest = (run[:cut], run[cut:]) if roll < 0 else (run[cut:], run[:cut])
-    moved = moved[::-1] if turned else moved
-    return np.concatenate([rest, moved] if roll < 0 else [moved, rest])
+        run = order[low : high + 1].copy()
+        cut = abs(roll) or len(run)
+        moved, rest = (run[-cut:], run[:-cut]) if roll > 0 else (run[:cut], run[cut:])
+        if turned:
+            back[moved] = ~back[moved]
+            moved = moved[::-1]
+        order[low : high + 1] = np.concatenate([rest, moved] if roll < 0 else [moved, rest])
+    return order, back
