@@ -69,9 +69,12 @@ def _corners(path: ArcPath, drawing: ArcDrawing) -> list[tuple[float, float, flo
 
 
 def _state_window(document: Any, drawing: ArcDrawing) -> None:
+    """State the sheet, so that a program shows all of it when it opens the file."""
     width, height = round(drawing.width, DECIMALS), round(drawing.height, DECIMALS)
-    document.header["$EXTMIN"], document.header["$EXTMAX"] = (0.0, 0.0, 0.0), (width, height, 0.0)
-    document.header["$LIMMIN"], document.header["$LIMMAX"] = (0.0, 0.0), (width, height)
+    low, high = (0.0, 0.0, 0.0), (width, height, 0.0)
+    document.modelspace().reset_extents(low, high)
+    document.modelspace().reset_limits(low[:2], high[:2])
+    document.header["$EXTMIN"], document.header["$EXTMAX"] = low, high  # the library leaves these alone at the origin
 
 
 @contextmanager
