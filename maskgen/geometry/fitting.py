@@ -12,12 +12,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from maskgen.geometry.candidates import Indices, candidates, cuts
+from maskgen.geometry.candidates import candidates
 from maskgen.geometry.cubics import Flags, Floats, Places
+from maskgen.geometry.cuts import cuts
 from maskgen.geometry.exact import fit_area_exact, fit_exact
 from maskgen.geometry.refining import refine
+from maskgen.geometry.runs import CUBIC, Indices
 from maskgen.geometry.samples import Samples, prepare
-from maskgen.geometry.selection import CUBIC_FREEDOMS, freedom_price, select
+from maskgen.geometry.selection import FREEDOMS, freedom_price, select
 from maskgen.model.paths import Cubic, Line, Point, Points, Ring, Segment
 
 __all__ = ["fit_area_exact", "fit_closed", "fit_exact", "fit_open"]
@@ -86,7 +88,7 @@ def _fitted(samples: Samples, allowed: Flags | None) -> tuple[Places, Flags]:
     forced = np.zeros(0, dtype=int) if allowed is None else np.flatnonzero(allowed)
     grid = cuts(samples, forced)
     price = freedom_price(len(samples.places))
-    found = candidates(samples, grid, most_cost=MOST_COST * CUBIC_FREEDOMS * price)
+    found = candidates(samples, grid, most_cost=MOST_COST * float(FREEDOMS[CUBIC]) * price)
     chain = select(samples, found, allowed=allowed)
     control, straight, _ = refine(samples, chain)
     return control, straight

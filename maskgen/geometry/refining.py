@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from maskgen.geometry.candidates import HANDLE_MEAN, HANDLE_SPREAD, ROUNDED_END, Indices
+from maskgen.geometry.cubic_runs import HANDLE_MEAN, HANDLE_SPREAD
 from maskgen.geometry.cubics import Flags, Floats, Places, dot, unit
+from maskgen.geometry.runs import ARC, LINE, ROUNDED_END, Indices
 from maskgen.geometry.samples import Samples
 from maskgen.geometry.selection import Chain
 
@@ -20,6 +21,8 @@ ROUNDED_REACH = 1.6
 """Samples nearer than this (steps) to a corner are trusted less, down to nothing at the corner."""
 SLIDE_SPREAD = 2.0
 """How far (steps) a smooth joint may usually slide along the boundary from where it was chosen."""
+ROUND_SPREAD = 0.02
+"""How far handles of a run taken for an arc stray from those of a circle, as a share of its length."""
 OUTLIER = 3.0
 """Residuals beyond this many deviations pull with constant strength (Huber)."""
 ROUNDS = 7
@@ -40,6 +43,7 @@ class _State:
     end: Indices
     handles: Floats
     straight: Flags
+    round: Flags
     bounds: Floats
 
     def copy(self) -> _State:
@@ -124,8 +128,8 @@ def _initial(samples: Samples, chain: Chain) -> _State:
         i0, i1 = runs.end.info[before], runs.start.info[k]
         turn = float(np.angle(np.exp(1j * (runs.start.angle[k] - runs.end.angle[before]))))
         share = i1[2] / (i0[2] + i1[2])
-        if runs.straight[before] or runs.straight[k]:
-            share = float(runs.straight[k])
+        if LINE in (runs.kind[before], runs.kind[k]):
+            share = float(runs.kind[k] == LINE)
         pull = i1[0] / (i0[0] + i1[0])
         at = (1 - pull) * runs.control[before, 3] + pull * runs.control[k, 0]
         start[k] = end[before] = node(at, runs.end.angle[before] + share * turn, fixed=False, slides=True)
@@ -146,7 +150,8 @@ def _initial(samples: Samples, chain: Chain) -> _State:
         start,
         end,
         handles,
-        runs.straight.copy(),
+        runs.kind == LINE,
+        runs.kind == ARC,
         bounds,
     )
     state.straighten()
@@ -269,7 +274,11 @@ def _add_priors(state: _State, hessian: Floats, gradient: Floats, bounds: Floats
     hessian[slide, slide] += SLIDE_SPREAD**-2.0
     gradient[slide] -= state.slide / SLIDE_SPREAD**2
     length = np.diff(bounds)
-    mean, spread = HANDLE_MEAN * length, HANDLE_SPREAD * np.maximum(length, 0.1)
+    chord = np.abs(state.place[state.end] - state.place[state.start])
+    sweep = np.clip(np.abs(np.angle(np.exp(1j * (state.angle[state.end] - state.angle[state.start])))), 1e-3, 2.5)
+    circular = 2 / 3 * np.tan(sweep / 4) / np.sin(sweep / 2) * chord
+    mean = np.where(state.round, circular, HANDLE_MEAN * length)
+    spread = np.where(state.round, ROUND_SPREAD, HANDLE_SPREAD) * np.maximum(length, 0.1)
     cost = 0.0
     for k in range(2):
         index = 3 * nodes + 2 * np.arange(len(length)) + k

@@ -11,13 +11,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from maskgen.geometry.candidates import Candidates, Ends, Indices
 from maskgen.geometry.cubics import Flags, Floats
+from maskgen.geometry.runs import LINE, Candidates, Ends, Indices
 from maskgen.geometry.samples import Samples
 
 FREEDOM_SHARE = 0.8
 """Price of one freedom, as a share of the logarithm of the number of samples (1 would be the Bayesian criterion)."""
-LINE_FREEDOMS, CUBIC_FREEDOMS, TIED_FREEDOMS = 2.0, 6.0, 1.6
+FREEDOMS = np.array([2.0, 3.0, 6.0])
+"""Numbers that describe a line, an arc, a cubic on its own."""
+TIED_FREEDOMS = 1.6
+"""Numbers a smooth joint saves: place and direction, less some for where along the boundary it lies."""
 CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
 LEAST_CORNER = np.radians(8.0)
@@ -63,7 +66,7 @@ def select(samples: Samples, found: Candidates, *, allowed: Flags | None = None)
 
 
 def _own_costs(found: Candidates, price: float) -> Floats:
-    return np.asarray(found.misfit + price * np.where(found.straight, LINE_FREEDOMS, CUBIC_FREEDOMS))
+    return np.asarray(found.misfit + price * FREEDOMS[found.kind])
 
 
 class _Joints:
@@ -95,7 +98,7 @@ class _Joints:
         cost, corner = joint_costs(
             found.end.take(before),
             found.start.take(after),
-            found.straight[before] & found.straight[after],
+            (found.kind[before] == LINE) & (found.kind[after] == LINE),
             price,
             None if allowed is None else allowed[found.first[after]],
         )

@@ -1,0 +1,65 @@
+"""Where a boundary may be cut into runs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from maskgen.geometry.cubics import Floats
+from maskgen.geometry.runs import Indices
+from maskgen.geometry.samples import Samples
+
+EVERY_SAMPLE = 48
+"""Boundaries up to this many samples may be cut anywhere."""
+CUT_EVERY, CUT_TURN = 11.0, np.radians(24.0)
+"""A cut is offered at least every so many steps, or every so much turn."""
+SHARP = np.radians(14.0)
+"""Places that turn more than this over two or three steps are offered as cuts whatever the grid."""
+
+
+def cuts(samples: Samples, forced: Indices) -> Indices:
+    """Choose sample indices where runs may begin and end, ascending; the ends of an open boundary among them."""
+    count = len(samples.places)
+    if count <= EVERY_SAMPLE:
+        return np.arange(count)
+    sigma = float(np.median(samples.sigma))
+    reach = int(np.clip(round(2 + 9 * sigma), 2, 5))
+    turn, noise = _turns(samples, reach)
+    size = np.abs(turn)
+    bend = np.maximum(size - 2 * noise, 0.0) / reach
+    grow = np.diff(samples.arc)[: count if samples.closed else count - 1] / CUT_EVERY
+    grow = grow + bend[: len(grow)] / CUT_TURN
+    steady = np.floor(np.append(0.0, np.cumsum(grow)))
+    regular = np.flatnonzero(np.diff(steady) > 0)
+    sharp = _peaks(size, max(SHARP, 2.5 * noise), samples.closed)
+    if reach > 2:
+        near, near_noise = _turns(samples, 2)
+        sharp = np.union1d(sharp, _peaks(np.abs(near), max(2 * SHARP, 3.5 * near_noise), samples.closed))
+    fixed = np.union1d(sharp, forced)
+    if not samples.closed:
+        fixed = np.union1d(fixed, [0, count - 1])
+    if len(fixed):
+        gap = np.abs(regular[:, None] - fixed[None])
+        gap = np.minimum(gap, count - gap) if samples.closed else gap
+        regular = regular[gap.min(axis=1) > 2]
+    chosen = np.union1d(fixed, regular)
+    return np.asarray(chosen if len(chosen) > 3 else np.union1d(chosen, np.arange(4) * count // 4), dtype=np.int_)
+
+
+def _turns(samples: Samples, reach: int) -> tuple[Floats, float]:
+    """Turn between the chords to the samples `reach` before and after; its deviation from noise alone."""
+    index = np.arange(len(samples.places))
+    ahead, behind = index + reach, index - reach
+    if not samples.closed:
+        ahead, behind = np.minimum(ahead, index[-1]), np.maximum(behind, 0)
+    turn = np.angle((samples.take(ahead) - samples.places) * np.conj(samples.places - samples.take(behind)))
+    noise = float(np.median(samples.sigma)) * np.sqrt(6.0) / reach
+    if not samples.closed:
+        turn[0] = turn[-1] = 0.0
+    return turn, noise
+
+
+def _peaks(size: Floats, least: float, closed: bool) -> Indices:
+    before, after = np.roll(size, 1), np.roll(size, -1)
+    if not closed:
+        before[0] = after[-1] = 0.0
+    return np.flatnonzero((size >= before) & (size > after) & (size > least))
