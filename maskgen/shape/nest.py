@@ -172,7 +172,8 @@ def _fitting(
             where="sheets",
             mend="use a wider film (`sheet_width_mm`) or let the mask be cut in parts that lap (`tile = true`)",
         )
-    parts = tiles(area, width_mm=room.wide, height_mm=room.long, lap_mm=resist.lap_mm)
+    either = ((room.wide, room.long), (room.long, room.wide))
+    parts = min((tiles(area, width_mm=w, height_mm=h, lap_mm=resist.lap_mm) for w, h in either), key=len)
     for number, part in enumerate(parts, start=1):
         yield _block(part.pieces, wanted, piece=piece, tile=number)
 
@@ -190,12 +191,14 @@ def _sheet(number: int, laid: Sequence[tuple[_Block, int, Spot]], room: _Room) -
     placed = [(block, _placement(block, copy, spot, room)) for block, copy, spot in laid]
     boxes = [_placed_box(block.box, placement) for block, placement in placed]
     bottom = max(box[3] for box in boxes) + edge
-    bars = (check_bar(room.left, edge),) if settings.check_bar else ()
+    bars: tuple[Piece, ...] = (check_bar(room.left, edge),) if settings.check_bar else ()
     outside = (settings.margin_mm, settings.margin_mm, room.width_mm - settings.margin_mm, bottom - settings.margin_mm)
     heights = [(box[1], box[3]) for box in boxes] + [(edge, edge + BAR_MM[1]) for _ in bars]
     waste = waste_lines(outside, heights, frame=settings.weeding_frame, relief=settings.relief_lines)
     home = (0.0, bottom)
-    pieces = (*_cut_by_block(placed, home), *cutting_order(bars, home=home), *cutting_order(waste, home=home))
+    bars = cutting_order(bars, home=home)  # first, so that it can be measured before the rest is cut
+    masks = _cut_by_block(placed, _last_cut(bars) if bars else home)
+    pieces = (*bars, *masks, *cutting_order(waste, home=home))
     return Sheet(number, CutDrawing(0.0, 0.0, room.width_mm, bottom, pieces), tuple(p for _, p in placed))
 
 
