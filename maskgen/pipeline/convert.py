@@ -64,7 +64,15 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     progress("growing the masks")
     masks, growth_findings = grow_masks(regions, plan, part=job.part, resist=job.resist, holes=job.hole)
     progress("simulating the baths")
-    simulation = simulate(regions, plan, masks, part=job.part, resist=job.resist, holes=job.hole)
+    simulation = simulate(
+        regions,
+        plan,
+        masks,
+        part=job.part,
+        resist=job.resist,
+        holes=job.hole,
+        colour_of=lambda recipe: model.predict(recipe).colour,
+    )
     progress("checking")
     findings = (
         *artwork.findings,
@@ -75,7 +83,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         *mask_findings(masks, resist=job.resist, part=job.part),
     )
     progress("laying out the sheets")
-    sheets = nest(masks, quantity=job.quantity, resist=job.resist)
+    sheets = nest(masks, quantity=job.quantity, resist=job.resist, settings=job.sheets, face_mm=job.part.face_mm)
     return JobResult(
         job=_repeatable(job, colours),
         shelf=shelf,

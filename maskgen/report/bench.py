@@ -22,7 +22,7 @@ from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, Cubic, bounds
 from maskgen.model.result import JobResult
 from maskgen.plan.estimate import STRIP_MIN, seal_minutes
-from maskgen.report.stages import Stage, walk_stages
+from maskgen.report.stages import Stage, first_stage, walk_stages
 from maskgen.report.words import TEXT_FONT, WORDS
 
 PAGES = {Paper.A4: A4, Paper.LETTER: LETTER}
@@ -66,7 +66,7 @@ def _story(result: JobResult, width: float) -> list[Flowable]:
     names = {region.key: region.name for region in result.plan.regions}
     stages = walk_stages(result)
     story = [*_first_page(result, width), Paragraph(escape(WORDS.walk), _HEAD)]
-    before: Stage | None = None
+    before = first_stage(result)
     for number, stage in enumerate(stages, start=1):
         story.append(KeepTogether(_step(result, stage, before, number, names, width)))
         before = stage
@@ -115,7 +115,7 @@ def _first_page(result: JobResult, width: float) -> list[Flowable]:
 
 
 def _step(
-    result: JobResult, stage: Stage, before: Stage | None, number: int, names: dict[str, str], width: float
+    result: JobResult, stage: Stage, before: Stage, number: int, names: dict[str, str], width: float
 ) -> list[Flowable]:
     detail = _detail(result, stage)
     words = [
@@ -126,11 +126,10 @@ def _step(
         Paragraph("done: ______ min, ______ °C &nbsp; remarks: __________________________________", _SMALL),
     ]
     size = 31 * mm
-    earlier = before or Stage(stage.step, stage.bare, (), stage.open_regions, sealed=False, bare=stage.bare)
     pictures = Table(
         [
             [
-                PartPicture(result, earlier.colours, earlier.masks_on, size, 24 * mm),
+                PartPicture(result, before.colours, before.masks_on, size, 24 * mm),
                 PartPicture(result, stage.colours, stage.masks_on, size, 24 * mm),
             ],
             [Paragraph("before", _SMALL), Paragraph("after", _SMALL)],

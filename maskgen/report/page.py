@@ -18,12 +18,12 @@ from maskgen.report.stages import Stage, walk_stages
 from maskgen.report.words import WORDS
 
 PICTURES_PER_KIND = 3
-ZOOM_MM = 6.0
 
 
 def write_report(result: JobResult) -> bytes:
     """Give the report of a job as one HTML file."""
-    return _template().render(_context(result)).encode()
+    page: str = _template().render(_context(result))
+    return page.encode()
 
 
 @cache
@@ -109,10 +109,7 @@ def _groups(result: JobResult) -> list[dict[str, Any]]:
     rows = []
     for (severity, code), members in sorted(groups.items(), key=lambda item: (rank.index(item[0][0]), item[0][1])):
         members = sorted(members, key=_badness)
-        pictures = [
-            Markup(scene.finding_view(f, result.regions, window_mm=ZOOM_MM, label=f.message))
-            for f in members[:PICTURES_PER_KIND]
-        ]
+        pictures = [Markup(scene.finding_view(f, result.regions, label=f.message)) for f in members[:PICTURES_PER_KIND]]
         rows.append(
             {
                 "severity": str(severity),

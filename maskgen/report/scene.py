@@ -12,12 +12,21 @@ from maskgen.model.job import Part, Resist, Shape
 from maskgen.model.masks import Mask, Sheet
 from maskgen.model.paths import Partition
 
-HATCH = (
-    '<pattern id="film" width="1.6" height="1.6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    '<rect width="1.6" height="1.6" fill="#f4f6f8" fill-opacity="0.38"/>'
-    '<rect width="0.45" height="1.6" fill="#10141c" fill-opacity="0.75"/></pattern>'
-)
-"""Film on the part: told by its stripes, not by a colour."""
+ZOOM_MM = 6.0
+"""Side of the window round a finding."""
+
+# A hair of the same colour closes the light seams that smoothing leaves between neighbours on a screen.
+_SEAMLESS = 'stroke="{0}" stroke-width="0.6" vector-effect="non-scaling-stroke"'
+
+
+def _hatch(key: str, pitch_mm: float) -> str:
+    """Film on the part: told by its stripes, not by a colour."""
+    pitch, stripe = fixed(pitch_mm), fixed(0.28 * pitch_mm)
+    return (
+        f'<pattern id="{key}" width="{pitch}" height="{pitch}" patternUnits="userSpaceOnUse" '
+        f'patternTransform="rotate(45)"><rect width="{pitch}" height="{pitch}" fill="#f4f6f8" fill-opacity="0.38"/>'
+        f'<rect width="{stripe}" height="{pitch}" fill="#10141c" fill-opacity="0.75"/></pattern>'
+    )
 
 
 def definitions(regions: Partition, predicted: Partition, masks: Iterable[Mask]) -> str:
@@ -26,9 +35,11 @@ def definitions(regions: Partition, predicted: Partition, masks: Iterable[Mask])
     paths += [(f"mask-{m.number}", path_data(m.area.rings)) for m in masks]
     drawn = "".join(f'<path id="{escape(key)}" fill-rule="evenodd" d="{d}"/>' for key, d in paths)
     looks = "".join(
-        f'<path fill-rule="evenodd" fill="{r.colour}" d="{path_data(r.area.rings)}"/>' for r in predicted.regions
+        f'<path fill-rule="evenodd" fill="{r.colour}" {_SEAMLESS.format(r.colour)} d="{path_data(r.area.rings)}"/>'
+        for r in predicted.regions
     )
-    return f'{HATCH}{drawn}<g id="finished">{looks}</g>'
+    hatches = _hatch("film", regions.width / 40) + _hatch("film-near", ZOOM_MM / 30)
+    return f'{hatches}{drawn}<g id="finished">{looks}</g>'
 
 
 def face_outline(part: Part) -> str:
@@ -45,7 +56,9 @@ def part_view(
 ) -> str:
     """Draw the part between two steps: each region in its colour of the moment, film hatched over it."""
     fills = "".join(
-        f'<use href="#region-{escape(r.key)}" fill="{colours[r.key]}"/>' for r in regions.regions if r.key in colours
+        f'<use href="#region-{escape(r.key)}" fill="{colours[r.key]}" {_SEAMLESS.format(colours[r.key])}/>'
+        for r in regions.regions
+        if r.key in colours
     )
     film = "".join(
         f'<use href="#mask-{escape(m)}" fill="url(#film)" stroke="#10141c" stroke-width="1" '
@@ -63,7 +76,8 @@ def finished_view(part: Part, *, label: str) -> str:
 def partition_view(partition: Partition, part: Part, *, label: str) -> str:
     """Draw a partition of the face that is used nowhere else."""
     fills = "".join(
-        f'<path fill-rule="evenodd" fill="{r.colour}" d="{path_data(r.area.rings)}"/>' for r in partition.regions
+        f'<path fill-rule="evenodd" fill="{r.colour}" {_SEAMLESS.format(r.colour)} d="{path_data(r.area.rings)}"/>'
+        for r in partition.regions
     )
     return _svg(part, fills + face_outline(part), label=label, margin_mm=1.5)
 
@@ -87,26 +101,28 @@ def sheet_view(sheet: Sheet, *, label: str) -> str:
     )
 
 
-def finding_view(finding: Finding, regions: Partition, *, window_mm: float, label: str) -> str:
+def finding_view(finding: Finding, regions: Partition, *, label: str) -> str:
     """Draw the place of a finding, zoomed, with a mark round it; nothing where it has no place."""
     if finding.at_mm is None:
         return ""
     x, y = finding.at_mm
-    fills = "".join(f'<use href="#region-{escape(r.key)}" fill="{r.colour}"/>' for r in regions.regions)
+    fills = "".join(
+        f'<use href="#region-{escape(r.key)}" fill="{r.colour}" {_SEAMLESS.format(r.colour)}/>' for r in regions.regions
+    )
     film = (
-        f'<use href="#mask-{escape(finding.mask)}" fill="url(#film)" stroke="#10141c" stroke-width="1" '
+        f'<use href="#mask-{escape(finding.mask)}" fill="url(#film-near)" stroke="#10141c" stroke-width="1" '
         'vector-effect="non-scaling-stroke"/>'
         if finding.mask
         else ""
     )
     dashes = "" if finding.severity is Severity.ERROR else ' stroke-dasharray="5 3"'
     mark = (
-        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(window_mm / 5)}" fill="none" stroke="#fff" '
+        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(ZOOM_MM / 5)}" fill="none" stroke="#fff" '
         'stroke-width="5" vector-effect="non-scaling-stroke"/>'
-        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(window_mm / 5)}" fill="none" stroke="#b3001b" '
+        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(ZOOM_MM / 5)}" fill="none" stroke="#b3001b" '
         f'stroke-width="2.5"{dashes} vector-effect="non-scaling-stroke"/>'
     )
-    box = " ".join(fixed(v) for v in (x - window_mm / 2, y - window_mm / 2, window_mm, window_mm))
+    box = " ".join(fixed(v) for v in (x - ZOOM_MM / 2, y - ZOOM_MM / 2, ZOOM_MM, ZOOM_MM))
     return f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}">{fills}{film}{mark}</svg>'
 
 
