@@ -54,10 +54,11 @@ def load_artwork(
     """Read and trace artwork: a drawing by its content, everything else as a picture."""
     data = load(path, what="artwork file")
     if is_drawing(data):
+        from maskgen.formats.svg_artwork import read_svg_artwork
         from maskgen.pipeline.artwork import flatten_drawing
 
         progress("reading the drawing")
-        return data, flatten_drawing(data, name=str(path))
+        return data, flatten_drawing(read_svg_artwork(data, name=str(path)))
     from maskgen.formats.raster import read_picture
     from maskgen.pipeline.artwork import trace_picture
 

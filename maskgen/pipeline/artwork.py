@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from maskgen.colour.naming import name_colours
 from maskgen.colour.quantise import find_flat_colours
 from maskgen.model.artwork import FlatPicture, Picture
+from maskgen.model.drawing import Drawing
 from maskgen.model.finding import Finding
 from maskgen.model.paths import Partition, affine
+from maskgen.shape.flatten_art import flatten_artwork
 from maskgen.trace.partition import trace_partition
 
 
@@ -17,7 +19,8 @@ from maskgen.trace.partition import trace_partition
 class TracedArtwork:
     """Artwork as regions in its own units, with what was noticed on the way.
 
-    `flat` is the picture it was traced from; None for artwork that came as outlines.
+    `flat` is the picture it was traced from, None for artwork that came as outlines. Places in `findings` are in the
+    artwork's own units.
     """
 
     partition: Partition
@@ -30,6 +33,18 @@ def trace_picture(picture: Picture, *, colours: int | str = "auto") -> TracedArt
     """Find the flat colours of a picture and trace their regions."""
     flat = find_flat_colours(picture, count=None if isinstance(colours, str) else colours)
     return TracedArtwork(trace_partition(flat), flat, flat.findings, flat.notes)
+
+
+def flatten_drawing(drawing: Drawing) -> TracedArtwork:
+    """Flatten a drawing in its painting order; its colours are those it is painted with.
+
+    Raises
+    ------
+    InputError
+        When nothing of it would be seen.
+    """
+    partition, findings = flatten_artwork(drawing)
+    return TracedArtwork(partition, None, findings)
 
 
 def named_layers(partition: Partition, *, width: float | None) -> Partition:

@@ -14,7 +14,7 @@ from maskgen.model.artwork import CLEAR
 from maskgen.model.dyeing import Plan, Shelf
 from maskgen.model.finding import Finding, Severity
 from maskgen.model.job import ColourEntry, Job
-from maskgen.model.paths import Area, Partition, Region, area_of
+from maskgen.model.paths import Area, Partition, Point, Region, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.size import settle_size
@@ -75,7 +75,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     )
     progress("checking")
     findings = (
-        *artwork.findings,
+        *_on_the_face(artwork.findings, scale=placed.scale, shift=placed.at_mm),
         *_resolution(artwork, job),
         *placed.findings,
         *settled.findings,
@@ -97,6 +97,12 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         island_changes=settled.changes,
         notes=artwork.notes,
     )
+
+
+def _on_the_face(findings: Sequence[Finding], *, scale: float, shift: Point) -> tuple[Finding, ...]:
+    """Bring places in the artwork's units to the face."""
+    move = affine(scale, shift)
+    return tuple(dataclasses.replace(f, at_mm=move(f.at_mm)) if f.at_mm is not None else f for f in findings)
 
 
 def in_order(findings: Sequence[Finding]) -> tuple[Finding, ...]:

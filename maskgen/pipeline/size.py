@@ -23,7 +23,7 @@ def settle_size(job: Job, *, aspect: float) -> Job:
     -------
     Job
         The same with `artwork.width_mm` and `part` stated. Without a part the artwork is the whole face; without a
-        size it fills the part up to the keepout.
+        size it fills the part up to the keepout; with both sides given it is as large as both allow, undistorted.
 
     Raises
     ------
@@ -32,16 +32,14 @@ def settle_size(job: Job, *, aspect: float) -> Job:
     """
     assert job.artwork is not None
     width = _width(job.artwork, job.part, aspect=aspect)
-    height = job.artwork.height_mm or width / aspect
-    part = job.part or Part(Shape.PLATE, width_mm=width, height_mm=height, keepout_mm=0.0)
+    part = job.part or Part(Shape.PLATE, width_mm=width, height_mm=width / aspect, keepout_mm=0.0)
     return dataclasses.replace(job, artwork=dataclasses.replace(job.artwork, width_mm=width), part=part)
 
 
 def _width(artwork: Artwork, part: Part | None, *, aspect: float) -> float:
-    if artwork.width_mm is not None:
-        return artwork.width_mm
-    if artwork.height_mm is not None:
-        return artwork.height_mm * aspect
+    stated = [w for w in (artwork.width_mm, artwork.height_mm and artwork.height_mm * aspect) if w is not None]
+    if stated:
+        return min(stated)
     if part is None:
         raise InputError("no size is given", where="artwork", mend="say how wide it shall be: --width MM")
     width, height = (side - 2 * part.keepout_mm for side in part.face_mm)

@@ -23,6 +23,11 @@ def test_a_stated_height_gives_the_width():
     assert settled(Artwork("a.png", height_mm=10.0), PLATE).artwork.width_mm == 20.0
 
 
+def test_between_two_stated_sides_the_artwork_is_not_distorted():
+    assert settled(Artwork("a.png", width_mm=40.0, height_mm=10.0), PLATE).artwork.width_mm == 20.0
+    assert settled(Artwork("a.png", width_mm=16.0, height_mm=10.0)).part.face_mm == (16.0, 8.0)
+
+
 @pytest.mark.parametrize(("aspect", "width"), [(2.0, 56.0), (4.0, 58.0), (1.0, 28.0)])
 def test_without_a_size_the_artwork_fills_the_plate_up_to_the_keepout(aspect, width):
     assert settled(part=PLATE, aspect=aspect).artwork.width_mm == pytest.approx(width)
