@@ -11,11 +11,25 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from maskgen.model.paths import Area, Partition, Piece, Points, Region, Ring, Segment, flatten_segment
+from maskgen.model.paths import (
+    Area,
+    Partition,
+    Piece,
+    Points,
+    Region,
+    Ring,
+    Segment,
+    flatten,
+    flatten_segment,
+    signed_area,
+)
 from maskgen.trace.cracks import CrackGraph, Side
 
 CHECK_TOLERANCE_PX = 0.01
 """Chord error at which curves are checked for crossings: a fifth of the finest boundary error aimed at."""
+
+SAME_PX = 1e-9
+"""Places closer than this are the same junction."""
 
 Curve = tuple[Segment, ...]
 
@@ -47,22 +61,29 @@ def flatten_curve(curve: Curve, tolerance: float) -> Points:
 
 
 def crossing_arcs(curves: Sequence[Curve], *, closed: Sequence[bool]) -> set[int]:
-    """Numbers of the arcs whose curve crosses itself or another, or touches another away from its ends."""
-    lines = [shapely.LineString(flatten_curve(curve, CHECK_TOLERANCE_PX)) for curve in curves]
-    bad = {n for n, line in enumerate(lines) if not (line.is_ring if closed[n] else line.is_simple)}
-    tree = shapely.STRtree(lines)
-    for relation in ("crosses", "overlaps"):
-        for a, b in tree.query(lines, predicate=relation).T.tolist():
-            if a != b:
-                bad |= {a, b}
-    first, second = tree.query(lines, predicate="touches")
-    for a, b in zip(first.tolist(), second.tolist(), strict=True):
-        if a < b and not _touch_at_ends(lines[a], lines[b]):
-            bad |= {a, b}
-    return bad
+    """Numbers of the arcs whose curve crosses or touches itself or another anywhere but at common ends."""
+    lines = np.array([shapely.LineString(flatten_curve(curve, CHECK_TOLERANCE_PX)) for curve in curves])
+    fine = np.where(closed, shapely.is_ring(lines), shapely.is_simple(lines))
+    bad = set(np.flatnonzero(~fine).tolist())
+    first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
+    first, second = first[first < second], second[first < second]
+    meeting = shapely.intersection(lines[first], lines[second])
+    points, pair = shapely.get_coordinates(meeting, return_index=True)
+    ends = np.array([[c[0].start, c[-1].end] for c in curves])
+    on_first = (np.abs(ends[first][pair] - points[:, None]).max(axis=2) < SAME_PX).any(axis=1)
+    on_second = (np.abs(ends[second][pair] - points[:, None]).max(axis=2) < SAME_PX).any(axis=1)
+    wrong = np.unique(pair[~(on_first & on_second)])
+    wrong = np.union1d(wrong, np.flatnonzero(shapely.length(meeting) > 0))
+    return bad | set(first[wrong].tolist()) | set(second[wrong].tolist())
 
 
-def _touch_at_ends(first: shapely.LineString, second: shapely.LineString) -> bool:
-    ends = {first.coords[0], first.coords[-1]} & {second.coords[0], second.coords[-1]}
-    shared = shapely.get_coordinates(shapely.intersection(first, second))
-    return all(any(np.hypot(*(p - np.array(e))) < 1e-9 for e in ends) for p in shared)
+def ill_faces(graph: CrackGraph, curves: Sequence[Curve]) -> set[int]:
+    """Numbers of the arcs of faces that are not what they should be though nothing crosses: turned over, or out of place."""
+    bad: set[int] = set()
+    for face in graph.faces:
+        rings = [_ring(ring, curves) for ring in face.rings]
+        turned = [signed_area(ring) * (1 if number == 0 else -1) <= 0 for number, ring in enumerate(rings)]
+        outer, *holes = (flatten(ring, CHECK_TOLERANCE_PX) for ring in rings)
+        if any(turned) or not shapely.Polygon(outer, holes).is_valid:
+            bad |= {side.arc for ring in face.rings for side in ring}
+    return {n for n in bad if not graph.arcs[n].on_border}

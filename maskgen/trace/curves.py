@@ -1,0 +1,334 @@
+"""Arcs to lines and cubics: strands fitted as one, cut again at their junctions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from maskgen.geometry.fitting import fit_closed, fit_open
+from maskgen.model.paths import Cubic, Line, Point, Segment
+from maskgen.trace.assemble import Curve
+from maskgen.trace.cracks import Arc, CrackGraph, Side
+from maskgen.trace.evidence import Evidence
+from maskgen.trace.strands import (
+    Approach,
+    Strand,
+    approach,
+    join,
+    leaving_sides,
+    meeting_point,
+    pair_through,
+    side_evidence,
+)
+from maskgen.trace.synthesis import bernstein
+
+Floats = NDArray[np.float64]
+
+BARE_PX = 1.0
+"""Evidence closer than this to the end of a strand is left out: three colours share those pixels."""
+DOUBTFUL_PX = 0.2
+"""Evidence with a larger standard deviation is left out where better evidence is near."""
+SAMPLES = 24
+"""Places tried on each segment when a junction is put on a strand; refined by parabola."""
+LEAST_CUT = 0.02
+"""A cut so close to a node of the strand (share of a segment) takes the node."""
+
+
+@dataclass(slots=True, eq=False)
+class Cut:
+    """Where a junction lies on a strand: segment number and parameter."""
+
+    junction: int
+    segment: int
+    t: float
+
+
+@dataclass(slots=True, eq=False)
+class Course:
+    """A strand with its curve and the junctions on it, in order; a closed strand with junctions starts at one."""
+
+    strand: Strand
+    curve: Curve
+    cuts: list[Cut]
+    start: int
+    end: int
+
+
+def fit_courses(
+    graph: CrackGraph, evidence: Sequence[Evidence | None], *, tolerance: float
+) -> tuple[list[Course], Floats]:
+    """Fit every strand; give the courses and the places of the junctions, (k, 2)."""
+    places, pairs = _junctions(graph, evidence)
+    courses = []
+    for strand in join(graph, pairs):
+        curve = _fit_strand(graph, evidence, strand, places, tolerance)
+        inner = [_head(graph, side) for side in (strand.sides if strand.closed else strand.sides[:-1])]
+        if strand.closed and inner[0] >= 0:
+            curve = _rolled(curve, *nearest(curve, places[inner[-1]]))
+        cuts = [Cut(j, *nearest(curve, places[j])) for j in inner if j >= 0]
+        if strand.closed and cuts:
+            cuts[-1] = Cut(cuts[-1].junction, len(curve) - 1, 1.0)
+        for cut in cuts:
+            places[cut.junction] = at(curve[cut.segment], cut.t)
+        start, end = (-1, -1) if strand.closed else _ends(graph, strand)
+        courses.append(Course(strand, curve, cuts, start, end))
+    return courses, places
+
+
+def cut_arcs(graph: CrackGraph, courses: Sequence[Course], places: Floats) -> list[Curve]:
+    """Give the curve of every arc, in the direction of its points, ends exactly on the junctions."""
+    curves: list[Curve | None] = [None] * len(graph.arcs)
+    for course in courses:
+        parts = _cut(graph, course, places)
+        for side, curve in zip(course.strand.sides, parts, strict=True):
+            curves[side.arc] = curve if side.forward else _reversed(curve)
+    return [_pinned(arc, curves[number], places) for number, arc in enumerate(graph.arcs)]
+
+
+def _junctions(graph: CrackGraph, evidence: Sequence[Evidence | None]) -> tuple[Floats, list[tuple[Side, Side]]]:
+    """Place every junction below the pixel; give the pairs of sides that run on into each other."""
+    places = graph.junctions.astype(np.float64)
+    pairs: list[tuple[Side, Side]] = []
+    for number, sides in enumerate(leaving_sides(graph)):
+        junction = places[number].copy()
+        inner = [s for s in sides if not graph.arcs[s.arc].on_border]
+        courses = []
+        for side in inner:
+            arc = graph.arcs[side.arc]
+            points, sigma = side_evidence(evidence, side)
+            far_end = arc.points[-1 if side.forward else 0].astype(np.float64)
+            if len(arc.points) == 2 or np.array_equal(far_end, junction):
+                far_end = arc.points.mean(axis=0)
+            courses.append(approach(side, points, sigma, junction, far_end))
+        if len(inner) < len(sides):
+            places[number] = _on_edge(graph, junction, courses)
+        elif courses:
+            places[number] = meeting_point(courses, junction)
+            pairs += pair_through(courses)
+    return places, pairs
+
+
+def _on_edge(graph: CrackGraph, junction: Floats, courses: Sequence[Approach]) -> Floats:
+    """Where a boundary leaves the canvas: its course cut with the edge."""
+    size = np.array([graph.width, graph.height], dtype=np.float64)
+    fixed = (junction == 0) | (junction == size)
+    if fixed.all() or not courses:
+        return junction
+    free = int(np.flatnonzero(~fixed)[0])
+    course = courses[0]
+    run = float(course.outward[1 - free])
+    place = junction.copy()
+    if abs(run) > 0.2 and len(courses) == 1:
+        step = (junction[1 - free] - course.origin[1 - free]) / run
+        at = course.origin[free] + step * course.outward[free]
+        place[free] = np.clip(at, junction[free] - 1.0, junction[free] + 1.0).clip(0.0, size[free])
+    return place
+
+
+def _fit_strand(
+    graph: CrackGraph,
+    evidence: Sequence[Evidence | None],
+    strand: Strand,
+    places: Floats,
+    tolerance: float,
+) -> Curve:
+    parts = [side_evidence(evidence, side) for side in strand.sides]
+    points = np.concatenate([p for p, _ in parts])
+    sigma = np.concatenate([s for _, s in parts])
+    keep = _worth_keeping(points, sigma)
+    if strand.closed:
+        if keep.sum() < 4:
+            arc = graph.arcs[strand.sides[0].arc]
+            middles = 0.5 * (arc.points[:-1] + arc.points[1:])
+            return _polyline(np.vstack([middles, middles[:1]]))
+        return fit_closed(points[keep], sigma=sigma[keep], tolerance=tolerance).segments
+    start, end = _ends(graph, strand)
+    first, last = places[start], places[end]
+    keep &= np.hypot(*(points - first).T) > BARE_PX
+    keep &= np.hypot(*(points - last).T) > BARE_PX
+    run = np.vstack([first, points[keep], last])
+    spread = np.concatenate([[0.05], sigma[keep], [0.05]])
+    if len(run) == 2 and start == end:
+        return _polyline(np.vstack([first, points, last]))
+    fitted = fit_open(run, sigma=spread, tolerance=tolerance)
+    return fitted or _polyline(run)
+
+
+def _worth_keeping(points: Floats, sigma: Floats) -> NDArray[np.bool_]:
+    """Good places, and doubtful ones that are all there is within two pixels along the arc."""
+    good = sigma < DOUBTFUL_PX
+    if good.all() or not good.any():
+        return np.ones(len(points), dtype=bool)
+    index = np.flatnonzero(good)
+    at = np.arange(len(points))
+    after = np.searchsorted(index, at)
+    ahead = index[after.clip(max=len(index) - 1)]
+    behind = index[(after - 1).clip(min=0)]
+    near = np.minimum(np.abs(ahead - at), np.abs(behind - at))
+    return np.asarray(good | (near > 2))
+
+
+def _ends(graph: CrackGraph, strand: Strand) -> tuple[int, int]:
+    first, last = strand.sides[0], strand.sides[-1]
+    start = graph.arcs[first.arc].start if first.forward else graph.arcs[first.arc].end
+    end = graph.arcs[last.arc].end if last.forward else graph.arcs[last.arc].start
+    return start, end
+
+
+def _cut(graph: CrackGraph, course: Course, places: Floats) -> list[Curve]:
+    strand, whole = course.strand, course.curve
+    cuts = [(c.segment, c.t) for c in course.cuts]
+    if strand.closed and cuts:
+        cuts = cuts[:-1]
+    if not cuts:
+        return [whole]
+    ordered = all(b > a for a, b in pairwise(cuts)) and all((0, 0.0) < c < (len(whole) - 1, 1.0) for c in cuts)
+    return _split(whole, cuts) if ordered else _straight(graph, strand, places)
+
+
+def _head(graph: CrackGraph, side: Side) -> int:
+    arc = graph.arcs[side.arc]
+    return arc.end if side.forward else arc.start
+
+
+def _tail(graph: CrackGraph, side: Side) -> int:
+    arc = graph.arcs[side.arc]
+    return arc.start if side.forward else arc.end
+
+
+def _straight(graph: CrackGraph, strand: Strand, places: Floats) -> list[Curve]:
+    """Give plain runs through the cracks' middles, where cuts would come in the wrong order."""
+    curves = []
+    for side in strand.sides:
+        arc = graph.arcs[side.arc]
+        points = arc.points if side.forward else arc.points[::-1]
+        middles = 0.5 * (points[:-1] + points[1:])
+        curves.append(_polyline(np.vstack([places[_tail(graph, side)], middles, places[_head(graph, side)]])))
+    return curves
+
+
+def nearest(curve: Curve, place: Floats) -> tuple[int, float]:
+    """Segment number and parameter of the nearest place on a curve; close to a node, the node."""
+    t = np.linspace(0.0, 1.0, SAMPLES + 1)
+    best = (np.inf, 0, 0.0)
+    for number, segment in enumerate(curve):
+        apart = np.hypot(*(_points(segment, t) - place).T)
+        k = int(np.argmin(apart))
+        if apart[k] < best[0]:
+            fine = np.linspace(t[max(k - 1, 0)], t[min(k + 1, SAMPLES)], 2 * SAMPLES + 1)
+            close = np.hypot(*(_points(segment, fine) - place).T)
+            m = int(np.argmin(close))
+            best = (float(close[m]), number, float(fine[m]))
+    _, number, at = best
+    if at < LEAST_CUT:
+        return (number - 1, 1.0) if number else (0, 0.0)
+    return (number, 1.0) if at > 1.0 - LEAST_CUT else (number, at)
+
+
+def _points(segment: Segment, t: Floats) -> Floats:
+    if isinstance(segment, Line):
+        control = np.array([segment.start, segment.end])
+        return np.asarray((1 - t)[:, None] * control[0] + t[:, None] * control[1])
+    p = np.array([segment.start, segment.control1, segment.control2, segment.end])
+    return np.asarray(bernstein(t) @ p)
+
+
+def at(segment: Segment, t: float) -> Floats:
+    if t == 1.0:
+        return np.array(segment.end)
+    if t == 0.0:
+        return np.array(segment.start)
+    return np.asarray(_points(segment, np.array([t]))[0])
+
+
+def _halves(segment: Segment, t: float) -> tuple[Segment, Segment]:
+    """Cut one segment by de Casteljau's construction."""
+    place = _point(at(segment, t))
+    if isinstance(segment, Line):
+        return Line(segment.start, place), Line(place, segment.end)
+    p = np.array([segment.start, segment.control1, segment.control2, segment.end])
+    q = (1 - t) * p[:-1] + t * p[1:]
+    r = (1 - t) * q[:-1] + t * q[1:]
+    return (
+        Cubic(segment.start, _point(q[0]), _point(r[0]), place),
+        Cubic(place, _point(r[1]), _point(q[2]), segment.end),
+    )
+
+
+def _point(p: Floats) -> Point:
+    return float(p[0]), float(p[1])
+
+
+def _rolled(whole: Curve, number: int, t: float) -> Curve:
+    """Let a closed curve start at a place on it."""
+    if t == 1.0:
+        return whole[number + 1 :] + whole[: number + 1]
+    if t == 0.0:
+        return whole[number:] + whole[:number]
+    first, second = _halves(whole[number], t)
+    return (second, *whole[number + 1 :], *whole[:number], first)
+
+
+def _split(whole: Curve, cuts: Sequence[tuple[int, float]]) -> list[Curve]:
+    parts: list[Curve] = []
+    current: list[Segment] = []
+    queue = list(cuts)
+    for number, segment in enumerate(whole):
+        rest, used = segment, 0.0
+        while queue and queue[0][0] == number:
+            t = queue.pop(0)[1]
+            if 0.0 < t < 1.0:
+                first, rest = _halves(rest, (t - used) / (1.0 - used))
+                used = t
+                current.append(first)
+            elif t == 1.0:
+                current.append(rest)
+                used = 1.0
+            parts.append(tuple(current))
+            current = []
+        if used < 1.0:
+            current.append(rest)
+    parts.append(tuple(current))
+    return parts
+
+
+def _pinned(arc: Arc, curve: Curve | None, places: Floats) -> Curve:
+    """Move the ends of an arc's curve exactly onto its junctions."""
+    if arc.closed:
+        assert curve is not None
+        last = curve[-1]
+        start = curve[0].start
+        closing: Segment = Line(last.start, start) if isinstance(last, Line) else _moved(last, last.start, start)
+        return (*curve[:-1], closing)
+    start, end = _point(places[arc.start]), _point(places[arc.end])
+    if curve is None:
+        return (Line(start, end),)
+    if len(curve) == 1:
+        return (_moved(curve[0], start, end),)
+    return (_moved(curve[0], start, curve[0].end), *curve[1:-1], _moved(curve[-1], curve[-1].start, end))
+
+
+def _moved(segment: Segment, start: Point, end: Point) -> Segment:
+    if isinstance(segment, Line):
+        return Line(start, end)
+    (sx, sy), (ex, ey) = segment.start, segment.end
+    (ax, ay), (bx, by) = segment.control1, segment.control2
+    return Cubic(
+        start,
+        (ax + start[0] - sx, ay + start[1] - sy),
+        (bx + end[0] - ex, by + end[1] - ey),
+        end,
+    )
+
+
+def _reversed(curve: Curve) -> Curve:
+    return tuple(s.reversed() for s in reversed(curve))
+
+
+def _polyline(points: Floats) -> Curve:
+    corners = [_point(p) for p in points]
+    return tuple(Line(a, b) for a, b in zip(corners[:-1], corners[1:], strict=True))
