@@ -16,7 +16,7 @@ from maskgen.model.job import Carrier, Resist, SheetSettings
 from maskgen.model.masks import CutDrawing, Mask, Placement, Sheet
 from maskgen.model.paths import Area, Piece, Point, area_of, bounds
 from maskgen.shape.cutting import cutting_order, other_way_round
-from maskgen.shape.packing import Spot, pack
+from maskgen.shape.packing import Spot, fits, pack
 from maskgen.shape.route import Stops, short_route
 from maskgen.shape.sheet_extras import BAR_MM, FRAME_MM, Box, check_bar, register_crosses, waste_lines
 from maskgen.shape.tiles import tiles
@@ -132,10 +132,6 @@ class _Room:
             )
         return cls(sheet_width_mm, edge, edge + head, wide, long, settings)
 
-    def takes(self, width: float, height: float) -> bool:
-        """Whether a rectangle fits, turned or not."""
-        return (width <= self.wide and height <= self.long) or (height <= self.wide and width <= self.long)
-
 
 def _crosses(stages: Sequence[Sequence[Wanted]], face_mm: tuple[float, float] | None) -> tuple[Piece, ...]:
     pieces = tuple(p for stage in stages for wanted in stage for p in wanted.mask.area.pieces)
@@ -161,10 +157,11 @@ def _fitting(
 ) -> Iterator[_Block]:
     """Give the area as one block, or as parts where it is too large and may be cut."""
     block = _block((*area.pieces, *crosses), wanted, piece=piece)
-    if room.takes(*block.size):
+    size = (room.wide, room.long)
+    if fits(block.size, room=size):
         yield block
         return
-    if not room.settings.tile:
+    if not room.settings.tile or min(size) <= 2 * resist.lap_mm:
         what = f"mask {wanted.mask.number}" + (f", piece {piece}," if piece else "")
         raise InputError(
             f"{what} is {block.size[0]:.1f} x {block.size[1]:.1f} mm, "
@@ -172,8 +169,7 @@ def _fitting(
             where="sheets",
             mend="use a wider film (`sheet_width_mm`) or let the mask be cut in parts that lap (`tile = true`)",
         )
-    either = ((room.wide, room.long), (room.long, room.wide))
-    parts = min((tiles(area, width_mm=w, height_mm=h, lap_mm=resist.lap_mm) for w, h in either), key=len)
+    parts = min((tiles(area, width_mm=w, height_mm=h, lap_mm=resist.lap_mm) for w, h in (size, size[::-1])), key=len)
     for number, part in enumerate(parts, start=1):
         yield _block(part.pieces, wanted, piece=piece, tile=number)
 

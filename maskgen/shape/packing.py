@@ -48,10 +48,17 @@ class _Item:
     turned: bool
 
 
+def fits(size: Size, *, room: Size) -> bool:
+    """Whether a rectangle fits the room, turned or not."""
+    (width, height), (wide, long) = map(_up, size), map(_down, room)
+    return (width <= wide and height <= long) or (height <= wide and width <= long)
+
+
 def pack(stages: Sequence[Sequence[Size]], *, room: Size, spacing: float) -> list[Spot]:
     """Find a spot for every rectangle, in the order of the stages; each must fit the room, turned or not."""
-    grid = [[(_up(w + spacing), _up(h + spacing)) for w, h in stage] for stage in stages]
-    sheet = (_down(room[0] + spacing), _down(room[1] + spacing))
+    gap = _up(spacing)
+    grid = [[(_up(w) + gap, _up(h) + gap) for w, h in stage] for stage in stages]
+    sheet = (_down(room[0]) + gap, _down(room[1]) + gap)
     count = sum(map(len, grid))
     orders = itertools.islice(_orders(grid, sheet), max(ORDERS_AT_LEAST, RECTANGLES_AT_MOST // count))
     results = [found for order in orders for found in _trials(order, sheet)]
