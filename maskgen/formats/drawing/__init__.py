@@ -1,0 +1,1 @@
+"""Readers of vector drawings: SVG, DXF and HPGL to one neutral value."""
