@@ -60,11 +60,11 @@ def flatten_curve(curve: Curve, tolerance: float) -> Points:
     return np.vstack([np.array([curve[0].start]), *(flatten_segment(s, tolerance) for s in curve)])
 
 
-def crossing_arcs(curves: Sequence[Curve], *, closed: Sequence[bool]) -> set[int]:
-    """Numbers of the arcs whose curve crosses or touches itself or another anywhere but at common ends."""
+def crossing_pairs(curves: Sequence[Curve], *, closed: Sequence[bool]) -> set[tuple[int, int]]:
+    """Pairs of arcs whose curves meet anywhere but at common ends; an arc with itself where it does so alone."""
     lines = np.array([shapely.LineString(flatten_curve(curve, CHECK_TOLERANCE_PX)) for curve in curves])
     fine = np.where(closed, shapely.is_ring(lines), shapely.is_simple(lines))
-    bad = set(np.flatnonzero(~fine).tolist())
+    bad = {(n, n) for n in np.flatnonzero(~fine).tolist()}
     first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
     first, second = first[first < second], second[first < second]
     meeting = shapely.intersection(lines[first], lines[second])
@@ -72,18 +72,17 @@ def crossing_arcs(curves: Sequence[Curve], *, closed: Sequence[bool]) -> set[int
     ends = np.array([[c[0].start, c[-1].end] for c in curves])
     on_first = (np.abs(ends[first][pair] - points[:, None]).max(axis=2) < SAME_PX).any(axis=1)
     on_second = (np.abs(ends[second][pair] - points[:, None]).max(axis=2) < SAME_PX).any(axis=1)
-    wrong = np.unique(pair[~(on_first & on_second)])
-    wrong = np.union1d(wrong, np.flatnonzero(shapely.length(meeting) > 0))
-    return bad | set(first[wrong].tolist()) | set(second[wrong].tolist())
+    wrong = np.union1d(pair[~(on_first & on_second)], np.flatnonzero(shapely.length(meeting) > 0))
+    return bad | set(zip(first[wrong].tolist(), second[wrong].tolist(), strict=True))
 
 
 def ill_faces(graph: CrackGraph, curves: Sequence[Curve]) -> set[int]:
-    """Numbers of the arcs of faces that are not what they should be though nothing crosses: turned over, or out of place."""
+    """Numbers of the arcs of faces that are turned over or out of place though no curves cross."""
     bad: set[int] = set()
     for face in graph.faces:
         rings = [_ring(ring, curves) for ring in face.rings]
         turned = [signed_area(ring) * (1 if number == 0 else -1) <= 0 for number, ring in enumerate(rings)]
         outer, *holes = (flatten(ring, CHECK_TOLERANCE_PX) for ring in rings)
-        if any(turned) or not shapely.Polygon(outer, holes).is_valid:
+        if any(turned) or len(outer) < 3 or not shapely.Polygon(outer, holes).is_valid:
             bad |= {side.arc for ring in face.rings for side in ring}
     return {n for n in bad if not graph.arcs[n].on_border}

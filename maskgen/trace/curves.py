@@ -25,6 +25,7 @@ from maskgen.trace.strands import (
     side_evidence,
 )
 from maskgen.trace.synthesis import bernstein
+from maskgen.trace.untangle import polyline
 
 Floats = NDArray[np.float64]
 
@@ -144,7 +145,7 @@ def _fit_strand(
         if keep.sum() < 4:
             arc = graph.arcs[strand.sides[0].arc]
             middles = 0.5 * (arc.points[:-1] + arc.points[1:])
-            return _polyline(np.vstack([middles, middles[:1]]))
+            return polyline(np.vstack([middles, middles[:1]]))
         return fit_closed(points[keep], sigma=sigma[keep], tolerance=tolerance).segments
     start, end = _ends(graph, strand)
     first, last = places[start], places[end]
@@ -153,9 +154,9 @@ def _fit_strand(
     run = np.vstack([first, points[keep], last])
     spread = np.concatenate([[0.05], sigma[keep], [0.05]])
     if len(run) == 2 and start == end:
-        return _polyline(np.vstack([first, points, last]))
+        return polyline(np.vstack([first, points, last]))
     fitted = fit_open(run, sigma=spread, tolerance=tolerance)
-    return fitted or _polyline(run)
+    return fitted or polyline(run)
 
 
 def _worth_keeping(points: Floats, sigma: Floats) -> NDArray[np.bool_]:
@@ -207,7 +208,7 @@ def _straight(graph: CrackGraph, strand: Strand, places: Floats) -> list[Curve]:
         arc = graph.arcs[side.arc]
         points = arc.points if side.forward else arc.points[::-1]
         middles = 0.5 * (points[:-1] + points[1:])
-        curves.append(_polyline(np.vstack([places[_tail(graph, side)], middles, places[_head(graph, side)]])))
+        curves.append(polyline(np.vstack([places[_tail(graph, side)], middles, places[_head(graph, side)]])))
     return curves
 
 
@@ -327,8 +328,3 @@ def _moved(segment: Segment, start: Point, end: Point) -> Segment:
 
 def _reversed(curve: Curve) -> Curve:
     return tuple(s.reversed() for s in reversed(curve))
-
-
-def _polyline(points: Floats) -> Curve:
-    corners = [_point(p) for p in points]
-    return tuple(Line(a, b) for a, b in zip(corners[:-1], corners[1:], strict=True))

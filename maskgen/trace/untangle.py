@@ -1,0 +1,96 @@
+"""Curves that cross give way, the shorter first, until the partition is exact.
+
+An arc's curve steps down a ladder: the curves offered for it, best first; then the line through the middles of its
+cracks between its junctions as placed; then the same with its junctions back on their lattice points. Lines of the
+last kind meet no others except at junctions, so the ladder always ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from maskgen.model.paths import Line, Point, Points
+from maskgen.trace.assemble import Curve, crossing_pairs, ill_faces
+from maskgen.trace.cracks import CrackGraph
+
+
+def untangled(graph: CrackGraph, offered: Sequence[Sequence[Curve]]) -> list[Curve]:
+    """Choose a curve for every arc, from the lists offered (best first) or plainer, so that none crosses another.
+
+    All lists must end their curves at the same junction places; the faces built from the answer are valid.
+    """
+    ladder = _Ladder(graph, offered)
+    while ladder.give_way():
+        pass
+    return ladder.curves
+
+
+class _Ladder:
+    def __init__(self, graph: CrackGraph, offered: Sequence[Sequence[Curve]]) -> None:
+        self.graph = graph
+        self.offered = offered
+        self.curves = list(offered[0])
+        self.step = [0] * len(graph.arcs)
+        self.places: dict[int, Point] = {}
+        self.closed = [arc.closed for arc in graph.arcs]
+        self.lattice = len(offered) + 1
+
+    def give_way(self) -> bool:
+        """Step down once for everything that is wrong; False when nothing is, or nothing can give way."""
+        down: set[int] = set()
+        for a, b in crossing_pairs(self.curves, closed=self.closed):
+            down.add(min((a, b), key=self._firmness))
+        if not down:
+            faulty = ill_faces(self.graph, self.curves)
+            least = min((self.step[n] for n in faulty), default=0)
+            down = {n for n in faulty if self.step[n] == least}
+        down = {n for n in down if self.step[n] < self.lattice}
+        for number in down:
+            self.step[number] += 1
+            if self.step[number] == self.lattice:
+                self._reset(number)
+        for number in down:
+            self._lay(number)
+        return bool(down)
+
+    def _firmness(self, number: int) -> tuple[int, int, int]:
+        """Order in which arcs give way: those already lowest on the ladder last, then the shortest first."""
+        arc = self.graph.arcs[number]
+        spent = self.step[number] >= self.lattice or arc.on_border
+        return (int(spent), len(arc.points), number)
+
+    def _reset(self, number: int) -> None:
+        """Put an arc's junctions back on the lattice, and with them the ends of all arcs that meet there."""
+        ends = {self.graph.arcs[number].start, self.graph.arcs[number].end} - {-1}
+        for junction in ends:
+            x, y = self.graph.junctions[junction].tolist()
+            self.places[junction] = (float(x), float(y))
+        for other, arc in enumerate(self.graph.arcs):
+            if ends & {arc.start, arc.end}:
+                self.step[other] = max(self.step[other], self.lattice - 1)
+                self._lay(other)
+
+    def _lay(self, number: int) -> None:
+        step, arc = self.step[number], self.graph.arcs[number]
+        if step < len(self.offered):
+            self.curves[number] = self.offered[step][number]
+            return
+        start = self.places.get(arc.start, self.curves[number][0].start)
+        end = self.places.get(arc.end, self.curves[number][-1].end)
+        points = arc.points.astype(np.float64)
+        middles = 0.5 * (points[:-1] + points[1:])
+        if arc.on_border:
+            self.curves[number] = (Line(start, end),)
+        elif arc.closed:
+            self.curves[number] = polyline(np.vstack([middles, middles[:1]]))
+        else:
+            self.curves[number] = polyline(np.vstack([start, middles, end]))
+
+
+def polyline(points: Points) -> Curve:
+    """Give straight runs through points, (n, 2)."""
+    corners = [(float(x), float(y)) for x, y in points]
+    return tuple(Line(a, b) for a, b in pairwise(corners))
