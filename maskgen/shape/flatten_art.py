@@ -137,6 +137,8 @@ def _stroke_layer(path: DrawnPath, unread: list[str]) -> _Layer | None:
 
 def _outer_lines(rings: tuple[Ring, ...]) -> tuple[tuple[Segment, ...], NDArray[np.float64]]:
     """Keep of overlapping loops what bounds their union, and give the edges of that union."""
+    if not rings:
+        return (), closed_edges([])
     loops = [shapely.Polygon(flatten(ring, TOLERANCE)) for ring in rings]
     union = shapely.union_all([loop if loop.is_valid else shapely.make_valid(loop) for loop in loops])
     outline = shapely.boundary(union)
