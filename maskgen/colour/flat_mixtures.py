@@ -1,111 +1,173 @@
 """Edge pixels as mixtures: which two (or three) of the colours nearby a pixel is a blend of, and in what shares.
 
 Renderers blend in encoded sRGB with premultiplied alpha, so a blend lies on the straight line between its colours
-there.
+there. JPEG keeps colour at half the resolution of lightness (ITU-T T.81, T.871), so there the two may have different
+shares: a blend lies anywhere between its colours in lightness, and anywhere between them in hue.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+_MOST_IN_TRIPLES = 6
+"""Triples are tried among so many colours nearby; more never meet in one pixel."""
+
+_LIGHTNESS = np.array([[0.299, 0.587, 0.114]]) * 3**0.5
+_HUE = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]]) * 3**0.5
+"""Rec. 601 as in T.871, scaled so that a misfit stays comparable to a distance in levels."""
+
+_HUE_WEIGHT = 0.6
+"""JPEG spoils hue far more than lightness."""
+
+_OVERSHOOT = 10.0
+"""Levels by which ringing may leave the range between two colours."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Mixture:
-    """Per pixel: the colour with the largest share, that share, and how far off the best mixture stays (levels)."""
+    """Per pixel: the colour with the largest share, the runner-up, that share, the misfit of the mixture (levels)."""
 
     label: NDArray[np.int64]
+    second: NDArray[np.int64]
     share: Floats
     misfit: Floats
 
     @classmethod
     def none(cls, count: int) -> Mixture:
         """Nothing explained yet."""
-        return cls(np.zeros(count, np.int64), np.zeros(count), np.full(count, np.inf))
+        return cls(np.zeros(count, np.int64), np.zeros(count, np.int64), np.ones(count), np.full(count, np.inf))
 
-    def better(self, other: Mixture, margin: float) -> Mixture:
+    def rows(self, rows: NDArray[np.intp]) -> Mixture:
+        """Give a copy of some pixels."""
+        return Mixture(self.label[rows], self.second[rows], self.share[rows], self.misfit[rows])
+
+    def put(self, rows: NDArray[np.intp], part: Mixture) -> None:
+        """Overwrite some pixels."""
+        self.label[rows], self.second[rows] = part.label, part.second
+        self.share[rows], self.misfit[rows] = part.share, part.misfit
+
+    def better(self, other: Mixture, margin: float = 0.0) -> Mixture:
         """Take the other where it fits closer by more than `margin` levels."""
         take = other.misfit < self.misfit - margin
         return Mixture(
             np.where(take, other.label, self.label),
+            np.where(take, other.second, self.second),
             np.where(take, other.share, self.share),
             np.where(take, other.misfit, self.misfit),
         )
 
 
-def one_colour(pixels: Floats, palette: Floats, label: int) -> Mixture:
-    """Explain pixels as one colour."""
-    misfit = np.sqrt(np.sum((pixels - palette[label]) ** 2, axis=1))
-    return Mixture(np.full(len(pixels), label, np.int64), np.ones(len(pixels)), misfit)
+@dataclass(frozen=True, slots=True, eq=False)
+class Mixer:
+    """Colours (k, channels) to mix, the misfit in levels up to which a mixture explains, and whether hue bleeds."""
 
+    palette: Floats
+    tolerance: float
+    bleeding: bool = False
 
-def two_colours(pixels: Floats, palette: Floats, first: int, second: int) -> Mixture:
-    """Explain pixels as blends of two colours; shares outside 0..1 are clipped and count as misfit."""
-    way = palette[second] - palette[first]
-    length = float(way @ way)
-    off = pixels - palette[first]
-    share = np.clip(off @ way / max(length, 1e-9), 0.0, 1.0)
-    misfit = np.sqrt(np.sum((off - share[:, None] * way) ** 2, axis=1))
-    return Mixture(np.where(share > 0.5, second, first), np.maximum(share, 1.0 - share), misfit)
+    def with_colour(self, colour: Floats) -> Mixer:
+        """Give a mixer that knows one colour more, at the end."""
+        return Mixer(np.vstack([self.palette, colour]), self.tolerance, self.bleeding)
 
+    def one(self, pixels: Floats, label: int) -> Mixture:
+        """Explain pixels as one colour."""
+        misfit = np.sqrt(np.sum((pixels - self.palette[label]) ** 2, axis=1))
+        same = np.full(len(pixels), label, np.int64)
+        return Mixture(same, same, np.ones(len(pixels)), misfit)
 
-def three_colours(pixels: Floats, palette: Floats, members: tuple[int, int, int]) -> Mixture:
-    """Explain pixels as blends of three colours; outside their triangle nothing is explained."""
-    corner = palette[members[0]]
-    ways = (palette[list(members[1:])] - corner).T
-    off = pixels - corner
-    shares, *_ = np.linalg.lstsq(ways, off.T, rcond=None)
-    misfit = np.sqrt(np.sum((off - (ways @ shares).T) ** 2, axis=1))
-    all_shares = np.vstack([1.0 - shares.sum(axis=0), shares])
-    inside = np.all(all_shares > -0.02, axis=0)
-    return Mixture(
-        np.array(members, dtype=np.int64)[all_shares.argmax(axis=0)],
-        all_shares.max(axis=0),
-        np.where(inside, misfit, np.inf),
-    )
+    def two(self, pixels: Floats, first: int, second: int) -> Mixture:
+        """Explain pixels as blends of two colours; what lies beyond either end counts as misfit."""
+        way = self.palette[second] - self.palette[first]
+        off = pixels - self.palette[first]
+        share = np.clip(off @ way / max(float(way @ way), 1e-9), 0.0, 1.0)
+        if self.bleeding:
+            light = _beyond(off[:, :3] @ _LIGHTNESS.T, way[:3] @ _LIGHTNESS.T)
+            hue = _beyond(off[:, :3] @ _HUE.T, way[:3] @ _HUE.T)
+            misfit = np.hypot(np.maximum(light - _OVERSHOOT, 0.0), _HUE_WEIGHT * hue)
+        else:
+            misfit = np.sqrt(np.sum((off - share[:, None] * way) ** 2, axis=1))
+        larger = share > 0.5
+        return Mixture(
+            np.where(larger, second, first), np.where(larger, first, second), np.maximum(share, 1.0 - share), misfit
+        )
 
+    def three(self, pixels: Floats, members: tuple[int, int, int]) -> Mixture:
+        """Explain pixels as blends of three colours; outside their triangle nothing is explained."""
+        names = np.array(members, dtype=np.int64)
+        off, ways = pixels - self.palette[names[0]], self.palette[names[1:]] - self.palette[names[0]]
+        shares, misfit = _triangle(off, ways)
+        order = np.argsort(-shares, axis=0, kind="stable")
+        inside = np.all(shares > -0.02, axis=0)
+        if self.bleeding:
+            hue_shares, misfit = _triangle(off[:, :3] @ _HUE.T, ways[:, :3] @ _HUE.T)
+            light = (off[:, :3] @ _LIGHTNESS.T)[:, 0]
+            ends = np.append((ways[:, :3] @ _LIGHTNESS.T)[:, 0], 0.0)
+            inside = np.all(hue_shares > -0.1, axis=0)
+            inside &= (light > ends.min() - _OVERSHOOT) & (light < ends.max() + _OVERSHOOT)
+        return Mixture(names[order[0]], names[order[1]], shares.max(axis=0), np.where(inside, misfit, np.inf))
 
-def colours_nearby(labels: NDArray[np.int32], number: int, reach: int) -> NDArray[np.uint64]:
-    """Bit k of a pixel: a core pixel of colour k (label k + 1) lies within `reach` pixels, also diagonally."""
-    near = np.zeros(labels.shape, np.uint64)
-    kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
-    for k in range(number):
-        spread = cv2.dilate((labels == k + 1).astype(np.uint8), kernel)
-        near |= spread.astype(np.uint64) << np.uint64(k)
-    return near
-
-
-def explain(pixels: Floats, near: NDArray[np.uint64], palette: Floats, *, tolerance: float) -> Mixture:
-    """Explain each pixel by the colours near it: one, else two, else three of them."""
-    result = Mixture.none(len(pixels))
-    if not len(pixels):
+    def explain(self, pixels: Floats, near: NDArray[np.uint64]) -> Mixture:
+        """Explain each pixel by the colours near it (bit k: colour k): one, else two, else three of them."""
+        result = Mixture.none(len(pixels))
+        for members, rows in groups(near):
+            part = Mixture.none(len(rows))
+            for k in members:
+                part = part.better(self.one(pixels[rows], k))
+            for first, second in combinations(members, 2):
+                part = part.better(self.two(pixels[rows], first, second), self.tolerance / 4)
+            triples = list(combinations(members[:_MOST_IN_TRIPLES], 3))
+            result.put(rows, self._with_triples(pixels[rows], triples, part))
         return result
+
+    def explain_with(self, pixels: Floats, near: NDArray[np.uint64], extra: int) -> Mixture:
+        """Explain each pixel by one further colour and, mixed into it, one or two of the colours near it."""
+        result = Mixture.none(len(pixels))
+        for members, rows in groups(near):
+            others = [k for k in members if k != extra]
+            part = self.one(pixels[rows], extra)
+            for k in others:
+                part = part.better(self.two(pixels[rows], extra, k))
+            triples = [(extra, a, b) for a, b in combinations(others[:_MOST_IN_TRIPLES], 2)]
+            result.put(rows, self._with_triples(pixels[rows], triples, part))
+        return result
+
+    def _with_triples(self, pixels: Floats, triples: Sequence[tuple[int, int, int]], best: Mixture) -> Mixture:
+        """Try triples on the pixels that nothing simpler explains."""
+        rest = np.flatnonzero(best.misfit > self.tolerance)
+        if not rest.size or not triples:
+            return best
+        part = best.rows(rest)
+        for triple in triples:
+            part = part.better(self.three(pixels[rest], triple), self.tolerance / 4)
+        best.put(rest, part)
+        return best
+
+
+def groups(near: NDArray[np.uint64]) -> Iterator[tuple[list[int], NDArray[np.intp]]]:
+    """Pixels with the same colours nearby: the colours, and which pixels."""
+    if not near.size:
+        return
     order = np.argsort(near, kind="stable")
     sets, starts = np.unique(near[order], return_index=True)
     for bits, rows in zip(sets, np.split(order, starts[1:]), strict=True):
-        members = [k for k in range(len(palette)) if int(bits) >> k & 1]
-        found = _explain_group(pixels[rows], palette, members, tolerance)
-        result.label[rows], result.share[rows], result.misfit[rows] = found.label, found.share, found.misfit
-    return result
+        yield [k for k in range(64) if int(bits) >> k & 1], rows
 
 
-def _explain_group(pixels: Floats, palette: Floats, members: list[int], tolerance: float) -> Mixture:
-    best = Mixture.none(len(pixels))
-    for k in members:
-        best = best.better(one_colour(pixels, palette, k), 0.0)
-    pure = best.misfit <= tolerance / 2
-    for first, second in combinations(members, 2):
-        best = best.better(two_colours(pixels, palette, first, second), tolerance / 4)
-    rest = np.flatnonzero(~pure & (best.misfit > tolerance))
-    if len(members) >= 3 and rest.size:
-        part = Mixture(best.label[rest], best.share[rest], best.misfit[rest])
-        for triple in combinations(members[:8], 3):
-            part = part.better(three_colours(pixels[rest], palette, triple), tolerance / 4)
-        best.label[rest], best.share[rest], best.misfit[rest] = part.label, part.share, part.misfit
-    return best
+def _beyond(off: Floats, way: Floats) -> Floats:
+    """Distance of points from the stretch between 0 and `way`."""
+    share = np.clip(off @ way / max(float(way @ way), 1e-9), 0.0, 1.0)
+    return np.asarray(np.sqrt(np.sum((off - share[:, None] * way) ** 2, axis=1)))
+
+
+def _triangle(off: Floats, ways: Floats) -> tuple[Floats, Floats]:
+    """Shares (3, n) of the corner at 0 and the corners `ways` (2, channels), and the distance from their plane."""
+    shares = np.linalg.pinv(ways.T) @ off.T
+    misfit = np.sqrt(np.sum((off - shares.T @ ways) ** 2, axis=1))
+    return np.vstack([1.0 - shares.sum(axis=0), shares]), misfit

@@ -1,0 +1,120 @@
+"""Label every pixel once the colours are known: flat ones by their zone, the others by the larger share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from maskgen.colour.flat_mixtures import Floats, Mixture
+
+_RIDGE_SHARE = 0.25
+"""A line thinner than this share of a pixel is no longer told from noise."""
+
+_DIRECTIONS = ((0, 1), (1, 0), (1, 1), (1, -1))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shares:
+    """Per pixel (height, width): largest colour, runner-up, and the share of the largest."""
+
+    label: NDArray[np.uint8]
+    second: NDArray[np.uint8]
+    share: NDArray[np.float32]
+
+    def of(self, colour: NDArray[np.uint8], rows: NDArray[np.intp], columns: NDArray[np.intp]) -> NDArray[np.float32]:
+        """Share of a colour at places, 0 outside the picture."""
+        height, width = self.label.shape
+        inside = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
+        y, x = np.clip(rows, 0, height - 1), np.clip(columns, 0, width - 1)
+        share = np.where(self.label[y, x] == colour, self.share[y, x], 0.0)
+        share = np.where((self.label[y, x] != colour) & (self.second[y, x] == colour), 1 - self.share[y, x], share)
+        return np.where(inside, share, 0.0).astype(np.float32)
+
+
+def colours_nearby(cores: NDArray[np.int32], number: int, reach: int) -> NDArray[np.uint64]:
+    """Bit k of a pixel: a core pixel of colour k (label k + 1) lies within `reach` pixels, also diagonally.
+
+    Where there is none so near, the reach doubles until there is.
+    """
+    near = np.zeros(cores.shape, np.uint64)
+    size = max(cores.shape)
+    while number and reach <= 2 * size:
+        open_pixels = near == 0
+        if not open_pixels.any():
+            break
+        kernel = np.ones((2 * min(reach, size) + 1,) * 2, np.uint8)
+        wider = np.zeros_like(near)
+        for k in range(number):
+            wider |= cv2.dilate((cores == k + 1).astype(np.uint8), kernel).astype(np.uint64) << np.uint64(k)
+        near[open_pixels] = wider[open_pixels]
+        reach *= 2
+    return near
+
+
+def shares_of(cores: NDArray[np.int32], mixture: Mixture) -> Shares:
+    """Put cores and explained edge pixels together."""
+    label = np.maximum(cores - 1, 0).astype(np.uint8)
+    second, share = label.copy(), np.ones(cores.shape, np.float32)
+    edge = cores == 0
+    label[edge], second[edge], share[edge] = mixture.label, mixture.second, mixture.share
+    return Shares(label, second, share)
+
+
+def with_thin_lines(shares: Shares, palette: Floats, least_contrast: float) -> NDArray[np.uint8]:
+    """Labels in which a line stays whole where it fills less than half of its pixels.
+
+    A pixel goes to its runner-up where that share is at its highest across some direction, and neither neighbour
+    across is the runner-up's already.
+    """
+    labels = shares.label.copy()
+    contrast = np.sqrt(np.sum((palette[:, None] - palette[None]) ** 2, axis=-1))
+    small = 1.0 - shares.share
+    rows, columns = np.nonzero(small >= _RIDGE_SHARE)
+    if not rows.size:
+        return labels
+    first, second = shares.label[rows, columns], shares.second[rows, columns]
+    keep = small[rows, columns] * contrast[first, second] >= least_contrast
+    rows, columns, second = rows[keep], columns[keep], second[keep]
+    own = small[rows, columns]
+    ridge = np.zeros(rows.size, bool)
+    for dy, dx in _DIRECTIONS:
+        before = shares.of(second, rows - dy, columns - dx)
+        behind = shares.of(second, rows + dy, columns + dx)
+        lower = np.maximum(before, behind) < 0.5
+        falls = np.minimum(before, behind) <= 0.5 * own
+        ridge |= lower & falls & (own > before) & (own >= behind)
+    labels[rows[ridge], columns[ridge]] = second[ridge]
+    return labels
+
+
+def without_specks(labels: NDArray[np.uint8], number: int, largest_px: int) -> NDArray[np.uint8]:
+    """Give connected specks of at most so many pixels the commonest colour around them."""
+    result = labels.copy()
+    for k in range(number):
+        mask = (labels == k).astype(np.uint8)
+        count, index, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+        for speck in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] <= largest_px) + 1 if count > 1 else []:
+            x, y, width, height = (int(v) for v in stats[speck, :4])
+            box = (slice(max(y - 1, 0), y + height + 1), slice(max(x - 1, 0), x + width + 1))
+            inside = index[box] == speck
+            rim = (cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~inside
+            if rim.any():
+                result[box][inside] = np.bincount(labels[box][rim], minlength=number).argmax()
+    return result
+
+
+def edge_blur(shares: Shares, palette: Floats) -> float:
+    """Standard deviation of the blur across edges, in pixels, the pixel's own square included.
+
+    Across an edge of normal blur the integral of s (1 - s) is sigma / sqrt(pi); summed over the picture and divided by
+    the length of the edges (their count of pixel sides times pi / 4, as directions are mixed) it gives sigma.
+    """
+    contrast = np.sqrt(np.sum((palette[:, None] - palette[None]) ** 2, axis=-1))
+    strong = contrast > 40.0
+    total = float(np.where(strong[shares.label, shares.second], shares.share * (1.0 - shares.share), 0.0).sum())
+    sides = int(strong[shares.label[:, 1:], shares.label[:, :-1]].sum())
+    sides += int(strong[shares.label[1:], shares.label[:-1]].sum())
+    return float(np.sqrt(np.pi) * total / (sides * np.pi / 4)) if sides else 0.0
