@@ -7,31 +7,36 @@ import numpy as np
 from maskgen.geometry.arc_runs import fit_arcs
 from maskgen.geometry.cubic_runs import fit_cubics
 from maskgen.geometry.cubics import Flags
+from maskgen.geometry.cuts import Grid
 from maskgen.geometry.line_runs import fit_lines
 from maskgen.geometry.runs import Candidates, Indices, Sums, joined
 from maskgen.geometry.samples import Samples
 
 WAYS = np.array([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42, 50, 60, 72, 86, 103, 124, 149])
 """Lengths of arcs and cubics tried, in grid cuts."""
-MOST_WAY = 250
-"""No run is longer than this many grid cuts; keeps very long boundaries affordable."""
-MOST_TURN = np.radians(150.0)
+LADDER_FROM = 10
+"""A grid whose runs reach further than this many groups tries arcs and cubics on a ladder of lengths only."""
+MOST_TURN = np.radians(165.0)
 """A cubic turns no further."""
 PERFECT = 3.0
 """A run this near to what noise explains needs no kind of curve with more freedoms."""
 
 
-def candidates(samples: Samples, grid: Indices, *, most_cost: float) -> Candidates:
-    """Fit every run worth considering between cuts `grid`; runs whose misfit exceeds `most_cost` are left out."""
+def candidates(samples: Samples, grid: Grid, *, most_cost: float) -> Candidates:
+    """Fit every run worth considering between cuts; runs whose misfit exceeds `most_cost` are left out."""
     sums = Sums(samples)
-    first, last, neighbour = _pairs(samples, grid)
+    first, last, ways = _pairs(samples, grid)
+    neighbour = ways == 1
     rough = sums.straightness(first, last) - (last - first - 3)
     noise = np.sqrt(2.0 * np.maximum(last - first, 1))
     maybe_straight = neighbour | (rough < most_cost + 3 * noise)
     lines = fit_lines(sums, first[maybe_straight], last[maybe_straight])
     good = np.full(len(first), np.inf)
     good[maybe_straight] = lines.misfit
-    bent = np.flatnonzero(_curved(samples, grid, first, last) & (good > PERFECT) & (last - first >= 3))
+    tried = (good > PERFECT) & (last - first >= 3) & _bendable(samples, first, last)
+    if grid.reach > LADDER_FROM:
+        tried &= np.isin(ways, WAYS)
+    bent = np.flatnonzero(tried)
     arcs = fit_arcs(sums, first[bent], last[bent])
     free = bent[(arcs.misfit > PERFECT) & (last[bent] - first[bent] >= 4)]
     curves = fit_cubics(sums, first[free], last[free])
@@ -41,32 +46,30 @@ def candidates(samples: Samples, grid: Indices, *, most_cost: float) -> Candidat
     return found
 
 
-def _pairs(samples: Samples, grid: Indices) -> tuple[Indices, Indices, Flags]:
-    """All pairs of cuts less than a lap apart."""
-    count = len(grid)
+def _pairs(samples: Samples, grid: Grid) -> tuple[Indices, Indices, Indices]:
+    """Pairs of cuts less than a lap and no more than the grid's reach apart; how many cuts on."""
+    at, group, count = grid.at, grid.group, len(grid.at)
+    ways = count - 1 - np.arange(count)
     if samples.closed:
-        around = np.concatenate([grid, grid + len(samples.places)])
-        ways = min(count, MOST_WAY) - 1
-        start, way = np.repeat(np.arange(count), ways), np.tile(np.arange(ways) + 1, count)
-        return grid[start], around[start + way], way == 1
-    begin, finish = np.triu_indices(count, 1)
-    near = finish - begin < MOST_WAY
-    start, stop = begin[near], finish[near]
-    return grid[start], grid[stop], stop == start + 1
+        at, group = np.append(at, at + len(samples.places)), np.append(group, group + grid.groups)
+        ways = np.full(count, count - 1)
+    far = np.searchsorted(group, group[:count] + grid.reach, side="right") - 1 - np.arange(count)
+    ways = np.minimum(ways, far)
+    start = np.repeat(np.arange(count), ways)
+    stop = start + 1 + np.arange(len(start)) - np.repeat(np.cumsum(ways) - ways, ways)
+    return at[start], at[stop], stop - start
 
 
-def _curved(samples: Samples, grid: Indices, first: Indices, last: Indices) -> Flags:
-    """Which runs are worth trying as cubics: on the ladder of lengths, and not turning too far."""
+def _bendable(samples: Samples, first: Indices, last: Indices) -> Flags:
+    """Which runs do not turn too far for one cubic, from first to middle to last, by chords over several steps."""
+    reach = int(np.clip(round(2 + 9 * float(np.median(samples.sigma))), 2, 5))
     count = len(samples.places)
-    rank = np.zeros(2 * count + 1, dtype=int)
-    rank[grid] = np.arange(len(grid))
-    if samples.closed:
-        rank[grid + count] = np.arange(len(grid)) + len(grid)
-    way = rank[last] - rank[first]
-    # Turn between cuts from chord to chord; noise in short chords is kept out by the cuts' own spacing.
-    around = np.concatenate([grid, grid + count, grid[:2] + 2 * count]) if samples.closed else grid
-    chord = np.diff(samples.take(around))
-    turn = np.append(0.0, np.abs(np.angle(chord[1:] * np.conj(chord[:-1]))))
-    upto = np.cumsum(turn)
-    inside = upto[rank[last] - 1] - upto[rank[first]]
-    return np.asarray(np.isin(way, WAYS) & (inside < MOST_TURN))
+    index = np.arange(2 * count if samples.closed else count)
+    low, high = index - reach, index + reach
+    if not samples.closed:
+        low, high = np.maximum(low, 0), np.minimum(high, count - 1)
+    way = np.unwrap(np.angle(samples.take(high) - samples.take(low)))
+    # Chords across a corner at the run's end look past it: keep to the inside.
+    inset = np.minimum(reach, (last - first) // 3)
+    a, b, c = way[first + inset], way[(first + last) // 2], way[last - inset]
+    return np.asarray((np.abs(c - a) < MOST_TURN) & (np.abs(b - a) < MOST_TURN) & (np.abs(c - b) < MOST_TURN))

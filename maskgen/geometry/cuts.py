@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from maskgen.geometry.cubics import Floats
 from maskgen.geometry.runs import Indices
 from maskgen.geometry.samples import Samples
 
+MOST_WAY = 250
+"""No run is longer than this many cuts; keeps very long boundaries affordable."""
+NEAR_GROUPS = 3
+"""A second choice may drop so many joints of the first, less one, from a run."""
 EVERY_SAMPLE = 48
 """Boundaries up to this many samples may be cut anywhere."""
 CUT_EVERY, CUT_TURN = 11.0, np.radians(24.0)
@@ -63,3 +69,43 @@ def _peaks(size: Floats, least: float, closed: bool) -> Indices:
     if not closed:
         before[0] = after[-1] = 0.0
     return np.flatnonzero((size >= before) & (size > after) & (size > least))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """Samples offered as cuts, ascending, and the group of each; runs join groups up to `reach` apart."""
+
+    at: Indices
+    group: Indices
+    groups: int
+    reach: int
+
+
+def coarse(samples: Samples, forced: Indices) -> Grid:
+    """Cuts spread by length and turn, each a group of its own."""
+    at = cuts(samples, forced)
+    return Grid(at, np.arange(len(at)), len(at), MOST_WAY)
+
+
+def around(samples: Samples, grid: Grid, joints: Indices, forced: Indices) -> Grid:
+    """Cuts close about the joints a first choice made, to place them better; forced ones stay where they are."""
+    count = len(samples.places)
+    places = np.concatenate([grid.at - count, grid.at, grid.at + count]) if samples.closed else grid.at
+    spot = np.searchsorted(places, joints)
+    back = joints - places[np.maximum(spot - 1, 0)]
+    ahead = places[np.minimum(spot + 1, len(places) - 1)] - joints
+    shifts = [np.zeros(len(joints), dtype=int)]
+    for share in (0.25, 0.5):
+        shifts += [-np.ceil(share * back).astype(int), np.ceil(share * ahead).astype(int)]
+    at = (joints + np.stack(shifts)).T
+    at[np.isin(joints, forced)] = joints[np.isin(joints, forced), None]
+    if samples.closed:
+        at = at % count
+    else:
+        at[[0, -1]] = joints[[0, -1], None]
+    at = np.unique(at)
+    # A cut belongs to the nearest joint; past the last it may belong to the first of the next lap.
+    order = np.sort(joints)
+    following = np.append(order[1:], order[0] + count) if samples.closed else order[1:]
+    group = np.searchsorted((order[: len(following)] + following) / 2, at, side="right")
+    return Grid(at, group, len(joints), NEAR_GROUPS)

@@ -14,7 +14,7 @@ import numpy as np
 
 from maskgen.geometry.candidates import candidates
 from maskgen.geometry.cubics import Flags, Floats, Places
-from maskgen.geometry.cuts import cuts
+from maskgen.geometry.cuts import around, coarse
 from maskgen.geometry.exact import fit_area_exact, fit_exact
 from maskgen.geometry.refining import refine
 from maskgen.geometry.runs import CUBIC, Indices
@@ -86,10 +86,14 @@ def _flags(corners: Sequence[int] | None, kept: Indices, count: int) -> Flags | 
 
 def _fitted(samples: Samples, allowed: Flags | None) -> tuple[Places, Flags]:
     forced = np.zeros(0, dtype=int) if allowed is None else np.flatnonzero(allowed)
-    grid = cuts(samples, forced)
-    price = freedom_price(len(samples.places))
-    found = candidates(samples, grid, most_cost=MOST_COST * float(FREEDOMS[CUBIC]) * price)
-    chain = select(samples, found, allowed=allowed)
+    most_cost = MOST_COST * float(FREEDOMS[CUBIC]) * freedom_price(len(samples.places))
+    grid = coarse(samples, forced)
+    chain = select(samples, candidates(samples, grid, most_cost=most_cost), allowed=allowed)
+    if len(grid.at) < len(samples.places):
+        joints = chain.runs.first if samples.closed else np.append(chain.runs.first, chain.runs.last[-1])
+        if len(joints) > 1:
+            finer = around(samples, grid, joints, forced)
+            chain = select(samples, candidates(samples, finer, most_cost=most_cost), allowed=allowed)
     control, straight, _ = refine(samples, chain)
     return control, straight
 

@@ -17,10 +17,12 @@ from maskgen.geometry.samples import Samples
 
 FREEDOM_SHARE = 0.8
 """Price of one freedom, as a share of the logarithm of the number of samples (1 would be the Bayesian criterion)."""
-FREEDOMS = np.array([2.0, 3.0, 6.0])
+FREEDOMS = np.array([3.0, 4.5, 7.0])
 """Numbers that describe a line, an arc, a cubic on its own."""
-TIED_FREEDOMS = 1.6
+TIED_FREEDOMS = 1.0
 """Numbers a smooth joint saves: place and direction, less some for where along the boundary it lies."""
+SHORT_LINE = 4
+"""Straight runs over fewer sample intervals end in corners."""
 CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
 LEAST_CORNER = np.radians(8.0)
@@ -98,7 +100,7 @@ class _Joints:
         cost, corner = joint_costs(
             found.end.take(before),
             found.start.take(after),
-            (found.kind[before] == LINE) & (found.kind[after] == LINE),
+            _stiff(found, before) | _stiff(found, after) | ((found.kind[before] == LINE) & (found.kind[after] == LINE)),
             price,
             None if allowed is None else allowed[found.first[after]],
         )
@@ -115,13 +117,16 @@ class _Joints:
         return bool(self.corner[node][i, j])
 
 
-def joint_costs(
-    before: Ends, after: Ends, both_straight: Flags, price: float, allowed: Flags | None
-) -> tuple[Floats, Flags]:
-    """Cheaper of smooth and corner for ends that meet, and which it is."""
+def _stiff(found: Candidates, runs: Indices) -> Flags:
+    """Straight runs too short to have a direction of their own take no smooth joint: they would be hinges."""
+    return np.asarray((found.kind[runs] == LINE) & (found.last[runs] - found.first[runs] < SHORT_LINE))
+
+
+def joint_costs(before: Ends, after: Ends, stiff: Flags, price: float, allowed: Flags | None) -> tuple[Floats, Flags]:
+    """Cheaper of smooth and corner for ends that meet, and which it is; no smooth joint where `stiff`."""
     turn = np.angle(np.exp(1j * (after.angle - before.angle)))
     smooth = _tie(before, after, turn) - TIED_FREEDOMS * price
-    smooth[both_straight | (np.abs(turn) > SMOOTH_TURN)] = np.inf
+    smooth[stiff | (np.abs(turn) > SMOOTH_TURN)] = np.inf
     # How far from the sample the two ends' tangents cross.
     sine = np.maximum(np.abs(np.sin(turn)), 1e-6)
     away = before.offset**2 + after.offset**2 - 2 * before.offset * after.offset * np.cos(turn)
