@@ -59,9 +59,7 @@ class Outline:
     def distances(self, points: Points) -> Floats:
         """Give the distance of points to the outline."""
         tree = STRtree(shapely.linestrings(np.stack([self.starts, self.ends], axis=1)))
-        (asked, _), distance = tree.query_nearest(
-            shapely.points(points), return_distance=True, all_matches=False
-        )
+        (asked, _), distance = tree.query_nearest(shapely.points(points), return_distance=True, all_matches=False)
         found = np.empty(len(points))
         found[asked] = distance
         return found

@@ -1,4 +1,4 @@
-"""How vinyl is grown: across common boundaries against creep, and onto the vinyl that lies there already.
+"""How vinyl is grown: across common boundaries, against creep.
 
 Plain polygons in millimetres; offsets are round, their arcs within `ARC_MM`.
 """
@@ -8,21 +8,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
 import shapely
-from shapely.geometry import LineString, MultiPolygon
+from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import substring
 
 from maskgen.geometry.polygons import polygonal
-from maskgen.model.paths import Points
 
 ARC_MM = 0.0005
 """Chord error of the arcs of an offset: half the flattening error of the outlines."""
 JOINT_MM = 0.001
 """Outlines nearer than this run along one another: the flattening error."""
-SHORT_MM = 3 * JOINT_MM
-"""A common edge is first taken this much short of where it comes out into the open, so that it turns no corner there."""
 SLIVER_MM = 0.002
 """Vinyl or openings narrower than twice this are left over from the arithmetic; no knife could cut them."""
 
@@ -59,51 +54,6 @@ def spread_bands(core: BaseGeometry, neighbours: Sequence[tuple[float, BaseGeome
         band = dilate(front, distance).intersection(room)
         bands += touching(band, front)
     return shapely.union_all(bands)
-
-
-def lap_onto(
-    beneath: BaseGeometry, own: BaseGeometry, lap_mm: float, *, left_open: BaseGeometry, tail_mm: float, clear_mm: float
-) -> BaseGeometry:
-    """Give the vinyl that runs from `own` onto the vinyl beneath, `lap_mm` from the edges the two have in common.
-
-    It ends square to such an edge where the edge comes out into what is left open; the last `tail_mm` of the edge,
-    where the growth of one mask or the other makes a step, counts as straight. Where the vinyl beneath is too narrow for
-    the whole lap it stays clear of its far edge by `clear_mm`, or half way at the least, so that a mask put on a little
-    off covers no open oxide beyond.
-    """
-    if beneath.is_empty or own.is_empty or lap_mm <= 0:
-        return MultiPolygon()
-    meeting = beneath.boundary.intersection(dilate(own, JOINT_MM)).difference(dilate(left_open, SHORT_MM))
-    runs = [part for part in shapely.get_parts(meeting) if part.length > 0]
-    if not runs:
-        return MultiPolygon()
-    common = shapely.union_all(runs)
-    edge = shapely.union_all([straight_ended(line, tail_mm) for line in shapely.get_parts(shapely.line_merge(common))])
-    lap = dilate(edge, lap_mm, flat_ends=True).intersection(beneath)
-    near = shapely.union_all([edge, common])
-    for share in (1.0, 0.5, 0.25):
-        clear = share * clear_mm
-        lap = lap.difference(dilate(left_open, clear).difference(dilate(near, clear)))
-    return shapely.union_all(touching(lap, common))
-
-
-def straight_ended(line: LineString, tail_mm: float) -> LineString:
-    """Give an open line with its last `tail_mm` at both ends made straight, in the direction the rest ends in."""
-    if line.is_ring or line.length < 4 * tail_mm or tail_mm <= 0:
-        return line
-    middle = substring(line, tail_mm, line.length - tail_mm)
-    points = shapely.get_coordinates(middle)
-    ends = shapely.get_coordinates(line)[[0, -1]]
-    first = _onwards(points[1], points[0], ends[0])
-    last = _onwards(points[-2], points[-1], ends[1])
-    return LineString([*first, *points, *last])
-
-
-def _onwards(before: Points, corner: Points, end: Points) -> list[Points]:
-    """Give the point straight on from a corner that is level with `end`; none where that would lead back."""
-    way = (corner - before) / np.hypot(*(corner - before))
-    ahead = float((end - corner) @ way)
-    return [corner + (ahead + SHORT_MM) * way] if ahead > 0 else []
 
 
 def touching(geometry: BaseGeometry, line: BaseGeometry) -> list[BaseGeometry]:

@@ -20,7 +20,8 @@ from maskgen.model.job import Hole, Part, Resist
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Partition
 from maskgen.plan.exposure import Schedule, Stay, may_lap, schedule
-from maskgen.plan.growth import dilate, lap_onto, spread_bands, tidy
+from maskgen.plan.growth import dilate, spread_bands, tidy
+from maskgen.plan.laps import fill_holes, lap_onto
 from maskgen.plan.surface import Surface, lay_out
 
 FIT_MM = 0.003
@@ -101,6 +102,6 @@ def _vinyl(
         resist.lap_mm,
         left_open=left_open,
         tail_mm=2 * resist.creep_mm * len(timetable.strips),
-        clear_mm=resist.placement_mm,
     )
-    return shapely.union_all([own, lap]).difference(shapely.union_all([leaving, drilled]))
+    vinyl = fill_holes(shapely.union_all([own, lap]), firm, resist.min_gap_mm)
+    return vinyl.difference(shapely.union_all([leaving, drilled]))

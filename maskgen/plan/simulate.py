@@ -126,7 +126,9 @@ def bathe(
     wet = wet_areas(plan.sequence.steps, vinyl, window=surface.window, creep_mm=creep_mm)
     reaches = {id(reach): reach for _, reach in wet}
     drilled = [surface.spread(dilate(shapely.Point(hole.at_mm), hole.diameter_mm / 2)) for hole in holes]
-    lines = [shape.boundary for shape in (*wanted_shapes, *reaches.values(), *drilled, surface.face) if not shape.is_empty]
+    lines = [
+        shape.boundary for shape in (*wanted_shapes, *reaches.values(), *drilled, surface.face) if not shape.is_empty
+    ]
     shapes = shapely.get_parts(shapely.polygonize(shapely.get_parts(shapely.union_all(lines, grid_size=grid_mm))))
     places = shapely.get_coordinates(shapely.point_on_surface(shapes))
 
@@ -151,9 +153,7 @@ def bathe(
         got = np.where(lies_in(hole), aim, got)
     on_face = lies_in(surface.face)
     areas = shapely.area(shapes)
-    return Bathed(
-        shapes[keep], areas[keep], wanted[keep], aim[keep], got[keep], on_face[keep], tuple(book.recipes)
-    )
+    return Bathed(shapes[keep], areas[keep], wanted[keep], aim[keep], got[keep], on_face[keep], tuple(book.recipes))
 
 
 class _Book:
@@ -182,9 +182,7 @@ def _surface(regions: Partition, part: Part, resist: Resist, plan: Plan) -> Surf
     return lay_out(regions, part, overhang_mm=0.0, margin_mm=min(regions.width / 2, 2.0 + 2 * depth))
 
 
-def _vinyl(
-    masks: Sequence[Mask], surface: Surface, displacements: Sequence[Point] | None
-) -> dict[str, BaseGeometry]:
+def _vinyl(masks: Sequence[Mask], surface: Surface, displacements: Sequence[Point] | None) -> dict[str, BaseGeometry]:
     shifts = displacements or [(0.0, 0.0)] * len(masks)
     return {
         mask.number: surface.spread(affinity.translate(to_multipolygon(mask.area, tolerance=FLATTEN_MM), *shift))
@@ -244,9 +242,7 @@ def _shared_out(
     return [(int(k), deviations.where(nearest == k)) for k in owners]
 
 
-def _predicted(
-    bathed: Bathed, regions: Partition, plan: Plan, colour_of: Callable[[Recipe], str] | None
-) -> Partition:
+def _predicted(bathed: Bathed, regions: Partition, plan: Plan, colour_of: Callable[[Recipe], str] | None) -> Partition:
     """Draw the face as it comes out: each region where its recipe is found, then the recipes of no region."""
     shown = bathed.shown()
     looks = {region.key: region.predicted for region in plan.regions}
