@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable
+from typing import Any
 
 from maskgen.formats import dxf, hpgl, pdf, svg_write
 from maskgen.formats.findings_json import write_findings
 from maskgen.formats.jobfile import write_job
 from maskgen.formats.plan_json import write_plan
 from maskgen.formats.shelf import write_shelf
+from maskgen.model.judgement import Judgement
 from maskgen.model.masks import CutDrawing, Mask
 from maskgen.model.paths import bounds, length_of, node_count
 from maskgen.model.result import JobResult
@@ -43,7 +45,7 @@ def job_files(result: JobResult, *, artwork: tuple[str, bytes] | None) -> dict[s
     files = {
         "job.toml": write_job(result.job),
         "shelf.toml": write_shelf(result.shelf),
-        "plan.json": write_plan(result.plan, forgiveness=result.forgiveness),
+        "plan.json": write_plan(result.plan, **_simulated(result)),
         "findings.json": job_findings(result),
         "regions.svg": svg_write.write_regions(result.regions),
         "predicted.svg": svg_write.write_regions(result.simulation.predicted),
@@ -82,14 +84,42 @@ def job_findings(result: JobResult) -> bytes:
     rings = [ring for mask in result.masks for ring in mask.area.rings]
     assert result.job.part is not None
     return write_findings(
-        file="job.toml",
-        findings=result.findings,
-        units="mm",
-        size_mm=result.job.part.face_mm,
-        pieces=sum(len(mask.area.pieces) for mask in result.masks),
-        cut_length_mm=sum(length_of(ring) for ring in rings),
-        nodes=sum(node_count(mask.area) for mask in result.masks),
+        Judgement(
+            file="job.toml",
+            units="mm",
+            size_mm=result.job.part.face_mm,
+            pieces=sum(len(mask.area.pieces) for mask in result.masks),
+            cut_length_mm=sum(length_of(ring) for ring in rings),
+            nodes=sum(node_count(mask.area) for mask in result.masks),
+            findings=result.findings,
+            notes=result.notes,
+        )
     )
+
+
+def _simulated(result: JobResult) -> dict[str, Any]:
+    """Give what the simulated baths say, for `plan.json`."""
+    simulation, trials = result.simulation, result.forgiveness
+    figures: dict[str, Any] = {
+        "simulation": {
+            "wrong_share": round(simulation.wrong_share, 6),
+            "wrong_mm2": round(simulation.wrong_mm2, 4),
+            "edge_mean_mm": round(simulation.edge_mean_mm, 5),
+            "edge_95_mm": round(simulation.edge_95_mm, 5),
+            "edge_max_mm": round(simulation.edge_max_mm, 4),
+        }
+    }
+    if trials is not None:
+        figures["forgiveness"] = {
+            "trials": trials.trials,
+            "placement_mm": trials.placement_mm,
+            "seamless_share": round(trials.seamless_share, 4),
+            "median_wrong_mm2": round(trials.median_wrong_mm2, 4),
+            "worst_wrong_mm2": round(trials.worst_wrong_mm2, 4),
+            "median_edge_mm": round(trials.median_edge_mm, 4),
+            "worst_edge_mm": round(trials.worst_edge_mm, 4),
+        }
+    return figures
 
 
 def slug(name: str) -> str:

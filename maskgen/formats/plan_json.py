@@ -12,9 +12,9 @@ DELTA_E_DIGITS = 2
 AREA_DIGITS = 3
 
 
-def write_plan(plan: Plan) -> bytes:
-    """Write `plan.json`, ended by a line feed."""
-    return (json.dumps(plan_document(plan), ensure_ascii=False, indent=2) + "\n").encode()
+def write_plan(plan: Plan, **more: Any) -> bytes:
+    """Write `plan.json`, ended by a line feed; `more` are further keys, after the fixed ones."""
+    return (json.dumps({**plan_document(plan), **more}, ensure_ascii=False, indent=2) + "\n").encode()
 
 
 def plan_document(plan: Plan) -> dict[str, Any]:
