@@ -340,25 +340,31 @@ def _met(state: _State, chain: Chain, closed: bool) -> Places:
     trims = np.tile([0.0, 1.0], (count, 1))
     points: dict[int, complex] = {}
     for k in map(int, np.flatnonzero(chain.corner_before)):
-        found = _crossing(control[k - 1], control[k])
+        before, after = control[k - 1], control[k]
+        found = _crossing(before, after)
         if found is None:
-            points[k] = (control[k - 1, 3] + control[k, 0]) / 2
-        else:
-            trims[k - 1, 1], trims[k, 0] = found[:2]
-            points[k] = found[2]
-    for k in range(count):
-        control[k] = trimmed(control[k], *trims[k])
+            point = complex(before[3] + after[0]) / 2
+            found = (_foot(before, 1.0, point), _foot(after, 0.0, point), point)
+        trims[k - 1, 1], trims[k, 0], points[k] = found
+    control = np.array([trimmed(c, *t) for c, t in zip(control, trims, strict=True)])
     for k, point in points.items():
-        for run, end in ((k - 1, 3), (k, 0)):
-            shift = point - control[run, end]
+        for run, end, inner in ((k - 1, 3, 2), (k, 0, 1)):
+            control[run, inner] += point - control[run, end]
             control[run, end] = point
-            inner = 2 if end == 3 else 1
-            control[run, inner] += shift
     straight = state.straight
     third = (control[straight, 3] - control[straight, 0]) / 3
     control[straight, 1] = control[straight, 0] + third
     control[straight, 2] = control[straight, 3] - third
     return control
+
+
+def _foot(control: Places, t: float, point: complex) -> float:
+    """Parameter of the place of a curve nearest to a point, from a near one."""
+    for _ in range(4):
+        place, slope = _place(control, t)
+        step = ((point - place) * slope.conjugate()).real / max(abs(slope) ** 2, 1e-12)
+        t += float(np.clip(step, -0.2, 0.2))
+    return t
 
 
 def _crossing(before: Places, after: Places) -> tuple[float, float, complex] | None:

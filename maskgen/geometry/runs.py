@@ -157,7 +157,9 @@ class Sums:
         begin = self.arc[first][:, None]
         length = self.arc[last] - self.arc[first]
         extent = np.zeros(weights.shape)
-        extent[:, 2:-2] = np.diff(edges, axis=1) * (length / np.maximum(short, 1))[:, None]
+        # The spread of m evenly spaced samples is that of a stretch of sqrt(m^2 - 1) spacings.
+        within = np.sqrt(np.maximum(np.diff(edges, axis=1) ** 2 - 1, 0))
+        extent[:, 2:-2] = within * (length / np.maximum(short, 1))[:, None]
         along = np.where(weights > 0, arc - begin, 0.0)
         return Bins(np.where(weights > 0, places, places[:, :1]), weights, along, extent, length)
 

@@ -25,8 +25,8 @@ SHORT_LINE = 4
 """Straight runs over fewer sample intervals end in corners."""
 CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
-LEAST_CORNER = np.radians(8.0)
-"""Directions that differ less are not given a corner: it could not be placed."""
+LEAST_CORNER, LEAST_BEND = np.radians(18.0), np.radians(4.0)
+"""Directions that differ less are not given a corner (a bend between two straight runs): it could not be placed."""
 SMOOTH_TURN = np.radians(40.0)
 """Directions that differ more are never made smooth."""
 
@@ -100,7 +100,8 @@ class _Joints:
         cost, corner = joint_costs(
             found.end.take(before),
             found.start.take(after),
-            _stiff(found, before) | _stiff(found, after) | ((found.kind[before] == LINE) & (found.kind[after] == LINE)),
+            _stiff(found, before) | _stiff(found, after),
+            (found.kind[before] == LINE) & (found.kind[after] == LINE),
             price,
             None if allowed is None else allowed[found.first[after]],
         )
@@ -122,17 +123,19 @@ def _stiff(found: Candidates, runs: Indices) -> Flags:
     return np.asarray((found.kind[runs] == LINE) & (found.last[runs] - found.first[runs] < SHORT_LINE))
 
 
-def joint_costs(before: Ends, after: Ends, stiff: Flags, price: float, allowed: Flags | None) -> tuple[Floats, Flags]:
+def joint_costs(
+    before: Ends, after: Ends, stiff: Flags, both_straight: Flags, price: float, allowed: Flags | None
+) -> tuple[Floats, Flags]:
     """Cheaper of smooth and corner for ends that meet, and which it is; no smooth joint where `stiff`."""
     turn = np.angle(np.exp(1j * (after.angle - before.angle)))
     smooth = _tie(before, after, turn) - TIED_FREEDOMS * price
-    smooth[stiff | (np.abs(turn) > SMOOTH_TURN)] = np.inf
+    smooth[stiff | both_straight | (np.abs(turn) > SMOOTH_TURN)] = np.inf
     # How far from the sample the two ends' tangents cross.
     sine = np.maximum(np.abs(np.sin(turn)), 1e-6)
     away = before.offset**2 + after.offset**2 - 2 * before.offset * after.offset * np.cos(turn)
     away = np.sqrt(np.maximum(away, 0.0)) / sine
     corner = np.minimum((away / CORNER_REACH) ** 2, 1e6)
-    corner[np.abs(turn) < LEAST_CORNER] = np.inf
+    corner[np.abs(turn) < np.where(both_straight, LEAST_BEND, LEAST_CORNER)] = np.inf
     # Nearly turning back on itself: the tangents' crossing says little, but ends must lie close.
     if allowed is not None:
         smooth[allowed] = np.inf
