@@ -188,22 +188,20 @@ def _reversals(walk: _Walk, at: Order, beside: Order) -> list[Move]:
 
 def _shifts(walk: _Walk, at: Order, beside: Order) -> list[Move]:
     """Move up to three stops to stand beside a near neighbour, either way round."""
-    moves: list[Move] = []
-    for size in range(1, min(LONGEST_MOVED, walk.count - 1) + 1):
-        for first in (at, at - size + 1):  # the stop with the near neighbour leads or ends the moved run
-            last = first + size - 1
-            for gap in (beside, beside - 1):  # goes between `gap` and `gap + 1`
-                fits = (first >= 0) & (last < walk.count) & ((gap < first - 1) | (gap > last))
-                f, e, g = first[fits], last[fits], gap[fits]
-                now = walk.step(f - 1, f) + walk.forward(f, e) + walk.step(e, e + 1) + walk.step(g, g + 1)
-                healed = walk.step(f - 1, e + 1)
-                ahead = walk.step(g, f) + walk.forward(f, e) + walk.step(e, g + 1)
-                back = walk.into_flipped(g, e) + walk.backward(f, e) + walk.from_flipped(f, g + 1)
-                low, high = np.minimum(f, g + 1), np.maximum(e, g)
-                roll = np.where(g > e, -size, size)
-                moves += _worth(now - healed - ahead, low, high, roll, False)
-                moves += _worth(now - healed - back, low, high, roll, True)
-    return moves
+    size = np.arange(1, min(LONGEST_MOVED, walk.count - 1) + 1)[:, None, None, None]
+    # the stop with the near neighbour leads or ends the moved run, which goes between `gap` and `gap + 1`
+    first = at - np.stack([np.zeros_like(size), size - 1], axis=1)[:, :, 0]
+    gap = beside - np.arange(2)[:, None]
+    first, gap, size = (a.ravel() for a in np.broadcast_arrays(first, gap, size))
+    fits = (first >= 0) & (first + size <= walk.count) & ((gap < first - 1) | (gap >= first + size))
+    f, g, e = first[fits], gap[fits], (first + size - 1)[fits]
+    now = walk.step(f - 1, f) + walk.forward(f, e) + walk.step(e, e + 1) + walk.step(g, g + 1)
+    healed = walk.step(f - 1, e + 1)
+    ahead = walk.step(g, f) + walk.forward(f, e) + walk.step(e, g + 1)
+    back = walk.into_flipped(g, e) + walk.backward(f, e) + walk.from_flipped(f, g + 1)
+    low, high = np.minimum(f, g + 1), np.maximum(e, g)
+    roll = np.where(g > e, f - e - 1, e - f + 1)
+    return _worth(now - healed - ahead, low, high, roll, False) + _worth(now - healed - back, low, high, roll, True)
 
 
 def _worth(gain: Floats, low: Order, high: Order, roll: Order, turned: bool) -> list[Move]:

@@ -5,6 +5,7 @@ A joint shows least, and lifts least in weeding, where the knife runs straight t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,16 +20,20 @@ REACH_MM = 1.0
 REACH_SHARE = 0.1
 """How far on both sides of a start the line shall run on gently; on small rings a share of their length."""
 
+CORNER_RAD = np.radians(20.0)
+CORNER_SHARE = 0.15
+"""A corner is where the line turns by more than this within so small a share of the reach to either side."""
+
 GENTLE_RAD = np.radians(12.0)
 SLACK = 1.25
 """Turning within reach that counts as gentle; where no stretch is, this much over the least there is."""
 
-STEP_MM = 3.0
-SHORT_MM = 0.5
-"""Long runs offer a start at least this often; runs shorter than the second are not split but begun at their node."""
+STEP_MM = 0.5
+"""Runs offer a start about this often; shorter ones are not split but begun at their node."""
 
 MOST = 12
-"""Starts kept per ring, spread along it: enough to shorten the route between rings."""
+MOST_OFFERS = 50
+"""Starts kept per ring, spread along it: enough to shorten the route between rings; and looked at per run."""
 
 Floats = NDArray[np.float64]
 
@@ -52,9 +57,9 @@ def start_points(ring: Ring) -> tuple[Start, ...]:
         return (Start(0, 0.0, ring.segments[0].start),)
     chord, share = _offers(lengths, times)
     along = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])[chord] + share * lengths[chord]
-    turning = _turning(ahead, lengths, along, reach=min(REACH_MM, REACH_SHARE * total))
-    limit = max(float(GENTLE_RAD), SLACK * float(turning.min()) + 1e-9)
-    good = np.flatnonzero(turning <= limit)
+    bends = _Bends.of(ahead, lengths, reach=min(REACH_MM, REACH_SHARE * total))
+    clear = bends.off_corners(along)
+    good = clear[bends.gentle(along[clear])]
     kept = good[_spread(along[good], total)]
     on, at = segments[chord[kept]].tolist(), (times[chord] + share * spans[chord])[kept].tolist()
     return tuple(Start(k, t, _point_on(ring.segments[k], t)) for k, t in zip(on, at, strict=True))
@@ -69,39 +74,67 @@ def started_at(ring: Ring, start: Start) -> Ring:
 
 def _chords(ring: Ring) -> tuple[Points, NDArray[np.intp], Floats, Floats]:
     """Give for every chord its start, its segment, and from where along the segment it runs how far."""
-    corners, segments, times, spans = [], [], [], []
-    for index, segment in enumerate(ring.segments):
-        ends = flatten_segment(segment, CHORD_MM)
-        count = len(ends)
-        corners.append(np.vstack([[segment.start], ends[:-1]]))
-        segments.append(np.full(count, index))
-        times.append(np.arange(count) / count)
-        spans.append(np.full(count, 1.0 / count))
-    return np.vstack(corners), np.concatenate(segments), np.concatenate(times), np.concatenate(spans)
+    corners: list[Sequence[float]] = []
+    ends = [0]
+    for segment in ring.segments:
+        corners.append(segment.start)
+        if isinstance(segment, Cubic):
+            corners.extend(flatten_segment(segment, CHORD_MM)[:-1].tolist())
+        ends.append(len(corners))
+    count = np.diff(ends)
+    segments = np.repeat(np.arange(len(count)), count)
+    spans = 1.0 / count[segments]
+    times = (np.arange(len(corners)) - np.array(ends)[segments]) * spans
+    return np.array(corners), segments, times, spans
 
 
 def _offers(lengths: Floats, times: Floats) -> tuple[NDArray[np.intp], Floats]:
     """Give places to try, chord and share of it: mid chord, several on a long chord, the node of a short segment."""
-    count = np.clip(np.rint(lengths / STEP_MM), 1, MOST).astype(np.intp)
+    count = np.clip(np.rint(lengths / STEP_MM), 1, MOST_OFFERS).astype(np.intp)
     chord = np.repeat(np.arange(len(lengths)), count)
     nth = np.arange(len(chord)) - np.repeat(np.cumsum(count) - count, count)
     share = (nth + 0.5) / count[chord]
-    at_node = (lengths[chord] < SHORT_MM) & (times[chord] == 0.0)
+    at_node = (lengths[chord] < STEP_MM) & (times[chord] == 0.0)
     return chord, np.where(at_node, 0.0, share)
 
 
-def _turning(ahead: Points, lengths: Floats, along: Floats, *, reach: float) -> Floats:
-    """Sum of the angles the line turns by within reach of each place."""
-    runs = lengths > 0
-    heading = np.arctan2(ahead[runs, 1], ahead[runs, 0])
-    turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2 * np.pi) - np.pi)
-    at = (np.cumsum(lengths) - lengths)[runs]
-    total = lengths.sum()
-    places = np.concatenate([at - total, at, at + total])
-    summed = np.concatenate([[0.0], np.cumsum(np.tile(turn, 3))])
-    high = np.searchsorted(places, along + reach, side="right")
-    low = np.searchsorted(places, along - reach, side="left")
-    return np.asarray(summed[high] - summed[low])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Bends:
+    """Where along a ring, three times round, it turns, and by how much in all up to there; how far a start reaches."""
+
+    places: Floats
+    summed: Floats
+    total: float
+    reach: float
+
+    @classmethod
+    def of(cls, ahead: Points, lengths: Floats, *, reach: float) -> _Bends:
+        runs = lengths > 0
+        heading = np.arctan2(ahead[runs, 1], ahead[runs, 0])
+        turn = np.abs((heading - np.roll(heading, 1) + np.pi) % (2 * np.pi) - np.pi)
+        at, total = (np.cumsum(lengths) - lengths)[runs], float(lengths.sum())
+        summed = np.concatenate([[0.0], np.cumsum(np.tile(turn, 3))])
+        return cls(np.concatenate([at - total, at, at + total]), summed, total, reach)
+
+    def turning(self, along: Floats, reach: float) -> Floats:
+        """Sum of the angles the line turns by within reach of each place."""
+        high = np.searchsorted(self.places, along + reach, side="right")
+        low = np.searchsorted(self.places, along - reach, side="left")
+        return np.asarray(self.summed[high] - self.summed[low])
+
+    def off_corners(self, along: Floats) -> NDArray[np.intp]:
+        """Which places keep the reach from every corner; where none does, which keep furthest away."""
+        corners = self.places[self.turning(self.places, CORNER_SHARE * self.reach) > CORNER_RAD]
+        if not len(corners):
+            return np.arange(len(along))
+        after = np.searchsorted(corners, along).clip(1, len(corners) - 1)
+        away = np.minimum(np.abs(corners[after - 1] - along), np.abs(corners[after] - along))
+        return np.flatnonzero(away >= min(self.reach, 0.9 * float(away.max())))
+
+    def gentle(self, along: Floats) -> NDArray[np.intp]:
+        """Which places lie on a gentle stretch; where none does, which come nearest."""
+        turning = self.turning(along, self.reach)
+        return np.flatnonzero(turning <= max(float(GENTLE_RAD), SLACK * float(turning.min()) + 1e-9))
 
 
 def _spread(along: Floats, total: float) -> NDArray[np.intp]:
