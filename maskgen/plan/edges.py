@@ -47,10 +47,10 @@ class Outline:
         """Give both outlines together."""
         return Outline(np.vstack([self.starts, other.starts]), np.vstack([self.ends, other.ends]))
 
-    def samples(self) -> tuple[Points, Floats]:
+    def samples(self, spacing_mm: float = SAMPLE_MM) -> tuple[Points, Floats]:
         """Give points along the outline and the length each stands for."""
         length = np.hypot(*(self.ends - self.starts).T)
-        count = np.maximum(1, np.ceil(length / SAMPLE_MM)).astype(np.int64)
+        count = np.maximum(1, np.ceil(length / spacing_mm)).astype(np.int64)
         run = np.repeat(np.arange(len(count)), count)
         place = np.arange(len(run)) - np.repeat(np.cumsum(count) - count, count)
         share = ((place + 0.5) / count[run])[:, None]
@@ -74,13 +74,15 @@ class Deviations:
     weights: Floats
 
     @classmethod
-    def between(cls, first: Outline, second: Outline, *, missing_mm: float) -> Deviations:
+    def between(
+        cls, first: Outline, second: Outline, *, missing_mm: float, spacing_mm: float = SAMPLE_MM
+    ) -> Deviations:
         """Measure from either outline to the other; `missing_mm` where there is nothing to measure to."""
         parts = []
         for here, there in ((first, second), (second, first)):
             if here.empty:
                 continue
-            points, weights = here.samples()
+            points, weights = here.samples(spacing_mm)
             distances = np.full(len(points), missing_mm) if there.empty else there.distances(points)
             parts.append(cls(points, distances, weights))
         return cls.pooled(parts)

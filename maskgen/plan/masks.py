@@ -8,6 +8,7 @@ that mask's vinyl, and the earlier mask draws the edge. Frame of the face, milli
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import shapely
 from shapely.geometry import MultiPolygon, Point
@@ -22,6 +23,7 @@ from maskgen.model.paths import Partition
 from maskgen.plan.exposure import Schedule, Stay, may_lap, schedule
 from maskgen.plan.growth import dilate, spread_bands, tidy
 from maskgen.plan.laps import fill_holes, lap_onto
+from maskgen.plan.openings import eaten_through, hold_open
 from maskgen.plan.surface import Surface, lay_out
 
 FIT_MM = 0.003
@@ -51,17 +53,19 @@ def grow_masks(
     """
     timetable = schedule(plan.sequence.steps)
     surface = lay_out(regions, part, overhang_mm=resist.overhang_mm, margin_mm=_margin(timetable, regions, resist))
-    drilled = _drilled(holes, surface)
-    laid: dict[str, BaseGeometry] = {}
-    masks = []
+    laying = _Laying(timetable, surface, resist, _drilled(holes, surface))
     names = {region.key: region.name for region in regions.regions} | {r.key: r.name for r in plan.regions}
+    laid: dict[str, BaseGeometry] = {}
+    masks: list[Mask] = []
+    findings: list[Finding] = []
     for stay in timetable.stays:
-        vinyl = _vinyl(stay, timetable, surface, laid, resist, drilled)
+        vinyl, found = laying.lay(stay, laid)
         cut = tidy(surface.fold(vinyl, resist.lap_mm))
         laid[stay.mask] = surface.spread(cut)
         name = " and ".join(names.get(key, key) for key in stay.regions)
         masks.append(Mask(stay.mask, name, stay.regions, fit_area_exact(cut, tolerance=FIT_MM)))
-    return tuple(masks), ()
+        findings += found
+    return tuple(masks), tuple(findings)
 
 
 def _margin(timetable: Schedule, regions: Partition, resist: Resist) -> float:
@@ -75,33 +79,52 @@ def _drilled(holes: Sequence[Hole], surface: Surface) -> BaseGeometry:
     return surface.spread(shapely.union_all(discs)) if discs else MultiPolygon()
 
 
-def _vinyl(
-    stay: Stay,
-    timetable: Schedule,
-    surface: Surface,
-    laid: Mapping[str, BaseGeometry],
-    resist: Resist,
-    drilled: BaseGeometry,
-) -> BaseGeometry:
-    """Give one mask's vinyl over the whole window."""
-    core = shapely.union_all([surface.regions[key] for key in stay.regions if key in surface.regions])
-    neighbours = [
-        (resist.creep_mm * timetable.exposures(stay, key), shape)
-        for key, shape in surface.regions.items()
-        if key not in stay.regions
-    ]
-    beneath = timetable.beneath(stay)
-    firm = shapely.union_all([laid[other.mask] for other in beneath if may_lap(stay, other)])
-    leaving = shapely.union_all([laid[other.mask] for other in beneath if not may_lap(stay, other)])
-    own = shapely.union_all([core, spread_bands(core, neighbours)])
-    own = tidy(own.difference(shapely.union_all([firm, leaving])))
-    left_open = tidy(surface.window.difference(shapely.union_all([firm, leaving, own])))
-    lap = lap_onto(
-        firm,
-        own,
-        resist.lap_mm,
-        left_open=left_open,
-        tail_mm=2 * resist.creep_mm * len(timetable.strips),
-    )
-    vinyl = fill_holes(shapely.union_all([own, lap]), firm, resist.min_gap_mm)
-    return vinyl.difference(shapely.union_all([leaving, drilled]))
+@dataclass(frozen=True, slots=True)
+class _Laying:
+    """What is the same for every mask of a job."""
+
+    timetable: Schedule
+    surface: Surface
+    resist: Resist
+    drilled: BaseGeometry
+
+    def lay(self, stay: Stay, laid: Mapping[str, BaseGeometry]) -> tuple[BaseGeometry, tuple[Finding, ...]]:
+        """Give one mask's vinyl over the whole window, and what its growth runs into."""
+        surface, resist = self.surface, self.resist
+        core = shapely.union_all([surface.regions[key] for key in stay.regions if key in surface.regions])
+        neighbours = self._neighbours(stay)
+        growth = max((distance for distance, _ in neighbours), default=0.0)
+        beneath = self.timetable.beneath(stay)
+        firm = shapely.union_all([laid[other.mask] for other in beneath if may_lap(stay, other)])
+        leaving = shapely.union_all([laid[other.mask] for other in beneath if not may_lap(stay, other)])
+        lying = shapely.union_all([firm, leaving])
+        bands = spread_bands(core, neighbours)
+        held = hold_open(
+            core,
+            bands,
+            lying,
+            face=surface.face,
+            window=surface.window,
+            mask=stay.mask,
+            growth_mm=growth,
+            min_gap_mm=resist.min_gap_mm,
+        )
+        own = tidy(shapely.union_all([core, held.bands]).difference(lying))
+        left_open = tidy(surface.window.difference(shapely.union_all([lying, own])))
+        tail = 2 * resist.creep_mm * len(self.timetable.strips)
+        lap = lap_onto(firm, own, resist.lap_mm, left_open=left_open, tail_mm=tail)
+        vinyl = fill_holes(shapely.union_all([own, lap]), firm, resist.min_gap_mm)
+        vinyl = vinyl.difference(shapely.union_all([leaving, self.drilled]))
+        if held.bands is bands and self.drilled.is_empty and leaving.is_empty and resist.overhang_mm >= growth:
+            return vinyl, held.findings  # grown in full, no land can be eaten through
+        fronts = [(depth, shape.difference(lying)) for depth, shape in neighbours] + [(growth, self.drilled)]
+        eaten = eaten_through(vinyl, core.intersection(surface.face), fronts, mask=stay.mask)
+        return vinyl, (*held.findings, *eaten)
+
+    def _neighbours(self, stay: Stay) -> list[tuple[float, BaseGeometry]]:
+        """Give every other region with the growth towards it."""
+        return [
+            (self.resist.creep_mm * self.timetable.exposures(stay, key), shape)
+            for key, shape in self.surface.regions.items()
+            if key not in stay.regions
+        ]

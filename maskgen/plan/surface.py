@@ -15,7 +15,7 @@ from shapely import affinity
 from shapely.geometry import MultiPolygon, box
 from shapely.geometry.base import BaseGeometry
 
-from maskgen.geometry.polygons import polygonal, to_multipolygon
+from maskgen.geometry.polygons import FLATTEN_MM, polygonal, to_multipolygon
 from maskgen.model.job import Part, Shape
 from maskgen.model.paths import Partition, Points
 
@@ -62,9 +62,11 @@ class Surface:
         return shapely.union_all(kept)
 
 
-def lay_out(partition: Partition, part: Part, *, overhang_mm: float, margin_mm: float) -> Surface:
+def lay_out(
+    partition: Partition, part: Part, *, overhang_mm: float, margin_mm: float, tolerance_mm: float = FLATTEN_MM
+) -> Surface:
     """Lay out the face and its regions, `overhang_mm` past its edges, `margin_mm` past a tube's seam."""
-    shapes = {region.key: to_multipolygon(region.area) for region in partition.regions}
+    shapes = {region.key: to_multipolygon(region.area, tolerance=tolerance_mm) for region in partition.regions}
     face = polygonal(shapely.union_all(list(shapes.values())))
     if overhang_mm > 0:
         shapes = _extended(shapes, part, overhang_mm)
