@@ -26,19 +26,21 @@ def command(
     from maskgen.cli.job_folder import is_ours, job_files, job_findings
     from maskgen.cli.summary import print_summary
     from maskgen.formats.folder import check_folder, save_folder
+    from maskgen.formats.jobfile import check_job
     from maskgen.pipeline.convert import convert
+    from maskgen.pipeline.wanted import check_recipes
 
-    job = load.settled_job(
-        apply_options(load.load_job(job_path), artwork=artwork, options=options), name=job_path or "the call"
-    )
+    job = apply_options(load.load_job(job_path), artwork=artwork, options=options)
     if job.artwork is None:
         raise InputError(
             "no artwork", where=job_path or "convert", mend="name an artwork file, or add [artwork] file = ..."
         )
+    check_job(job, name=job_path or "the call")
     picture = Path(artwork) if artwork is not None else load.beside(job_path, job.artwork.file)
     folder = Path(out) if out is not None else Path(f"{picture.stem}-job")
     check_folder(folder, ours=is_ours)
     shelf = load.load_shelf(job, job_path=job_path, option=options["shelf"])
+    check_recipes(job, shelf)
     progress = load.progress_to_terminal()
     data, traced = load.load_artwork(picture, colours=job.artwork.colours, pixel_limit=pixel_limit, progress=progress)
     name = load.artwork_name(picture.name)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from maskgen.formats.folder import load
-from maskgen.formats.jobfile import check_job, read_job
+from maskgen.formats.jobfile import read_job
 from maskgen.formats.shelf import read_shelf
 from maskgen.model.dyeing import Shelf
 from maskgen.model.job import Job
@@ -24,12 +24,6 @@ Progress = Callable[[str], None]
 def load_job(path: str | None) -> Job:
     """Read a job file; without one, a job that leaves everything open."""
     return Job() if path is None else read_job(load(Path(path), what="job file"), name=path)
-
-
-def settled_job(job: Job, *, name: str) -> Job:
-    """Check a job once the options are in it."""
-    check_job(job, name=name)
-    return job
 
 
 def load_shelf(job: Job, *, job_path: str | None, option: str | None) -> Shelf:

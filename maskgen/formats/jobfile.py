@@ -61,7 +61,7 @@ def check_job(job: Job, *, name: str) -> None:
     for wanted in job.formats:
         if wanted not in CUT_FORMATS:
             raise InputError(
-                f"unknown format `{wanted}`", where=join_key(name, "formats"), mend=nearest_known(wanted, CUT_FORMATS)
+                f"unknown format `{wanted}`", where=join_key(name, "formats"), mend="known: " + ", ".join(CUT_FORMATS)
             )
     if not job.formats:
         raise InputError("is empty", where=join_key(name, "formats"), mend="write at least one: svg, dxf, hpgl, pdf")

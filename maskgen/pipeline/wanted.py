@@ -125,6 +125,19 @@ def wanted_colours(
     return tuple(wanted)
 
 
+def check_recipes(job: Job, shelf: Shelf) -> None:
+    """Check every dye the job names against the shelf, before any long work.
+
+    Raises
+    ------
+    InputError
+        For a dye the shelf does not have.
+    """
+    for entry in job.colour:
+        pinned_recipe(entry, shelf, where=f"colour `{entry.name or entry.source}`")
+    pinned_recipe(job.ground, shelf, where="[ground]")
+
+
 def pinned_recipe(entry: ColourEntry | Ground | None, shelf: Shelf, *, where: str) -> Recipe | None:
     """Give the recipe an entry pins, None where it leaves the choice.
 

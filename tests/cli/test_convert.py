@@ -1,5 +1,6 @@
 """The main job as a person runs it: the sample plate, and everything that can be wrong with the call."""
 
+import dataclasses
 import json
 import os
 import re
@@ -17,6 +18,7 @@ from shapely.geometry import Polygon
 from svgelements import Path as SvgPath
 
 from maskgen.cli import load
+from maskgen.cli.main import run
 from maskgen.geometry.polygons import from_polygons
 from maskgen.model.dyeing import (
     MINUTES_TOLERANCE,
@@ -52,9 +54,9 @@ def maskgen(*arguments, seed="0", cwd=ROOT):
 @pytest.fixture(scope="module")
 def plate(tmp_path_factory):
     folder = tmp_path_factory.mktemp("plate") / "job"
-    run = maskgen("convert", "--job", "samples/plate.toml", "--out", folder)
-    assert run.returncode == 0, run.stderr
-    assert run.stderr == ""
+    done = maskgen("convert", "--job", "samples/plate.toml", "--out", folder)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
     return folder
 
 
@@ -167,7 +169,7 @@ def plan_read_back(folder):
     return Plan(regions, Sequence(tuple(steps)), stated["optimal"], stated["lower_bound"])
 
 
-def simulated(folder, *, grown=True):
+def simulated(folder, *, grown=True, creep_mm=0.10):
     """Simulate the baths on the mask files read back from disk; not grown: on the bare regions."""
     plan = plan_read_back(folder)
     _, shapes = regions_in(folder / "regions.svg")
@@ -182,7 +184,7 @@ def simulated(folder, *, grown=True):
         vinyl = from_polygons(shapely.union_all(pieces_in(file))) if grown else by_key[over[0]].area
         masks.append(Mask(number, number, over, vinyl))
     job = load.load_job(str(folder / "job.toml"))
-    return simulate(regions, plan, masks, part=job.part, resist=job.resist)
+    return simulate(regions, plan, masks, part=job.part, resist=dataclasses.replace(job.resist, creep_mm=creep_mm))
 
 
 def test_the_written_masks_leave_the_artwork_in_the_simulated_baths(plate):
@@ -192,10 +194,11 @@ def test_the_written_masks_leave_the_artwork_in_the_simulated_baths(plate):
 
 
 def test_masks_that_were_not_grown_show_the_creep(plate):
-    """The check can fail: without growth the edges exposed to one or two strips are off by 0.10 or 0.20 mm."""
-    result = simulated(plate, grown=False)
-    assert result.wrong_share > 0.005
-    assert 0.09 <= result.edge_95_mm <= 0.25
+    """The check can fail: an ungrown edge is off by the creep of each strip it sees, 0.10 or 0.20 mm here."""
+    whole, half = simulated(plate, grown=False), simulated(plate, grown=False, creep_mm=0.05)
+    assert whole.wrong_share > 0.005
+    assert 0.1 <= whole.edge_95_mm <= 0.3
+    assert half.edge_mean_mm == pytest.approx(whole.edge_mean_mm / 2, rel=0.1)
 
 
 def test_every_region_ends_with_its_recipe(plate):
@@ -308,21 +311,24 @@ CALLS = [
     (["samples/logo.png", "--width", "40", "--format", "svg,dfx"], ["dfx", "dxf"]),
     (["samples/logo.png", "--width", "40", "--quantity", "0"], ["quantity", "above 0"]),
     (["samples/logo.png", "--width", "40", "--shelf", "none.toml"], ["none.toml", "no such dye shelf"]),
-    (["samples/logo.png", "--width", "40", "--pixel-limit", "1000"], ["720000", "1000"]),
+    (["samples/logo.png", "--width", "40", "--pixel-limit", "1000"], ["0.7 megapixels", "0.001"]),
     (["--job", "none.toml"], ["none.toml", "no such job file"]),
     (["samples/logo.png", "--width", "40", "--min-land", "-1"], ["min_land_mm", "above 0"]),
 ]
 
 
 @pytest.mark.parametrize(("arguments", "words"), CALLS, ids=lambda v: " ".join(v) or "nothing")
-def test_an_unusable_call_is_one_line_and_leaves_nothing(tmp_path, arguments, words):
-    run = maskgen("convert", *arguments, "--out", tmp_path / "job")
-    assert run.returncode == 2
-    assert run.stdout == ""
-    assert run.stderr.count("\n") == 1
-    assert "Traceback" not in run.stderr
+def test_an_unusable_call_is_one_line_and_leaves_nothing(tmp_path, arguments, words, monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    monkeypatch.setattr("sys.argv", ["maskgen", "convert", *arguments, "--out", str(tmp_path / "job")])
+    with pytest.raises(SystemExit) as ending:
+        run()
+    assert ending.value.code == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1
     for word in words:
-        assert word in run.stderr
+        assert word in said.err
     assert list(tmp_path.iterdir()) == []
 
 
