@@ -1,0 +1,292 @@
+"""A supplied cut file judged: every rule once, in one order, with what was found kept for mending and drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from maskgen.check.crossings import Crossing, overlaps, self_crossings
+from maskgen.check.doubles import Doubled, find_doubled, is_copy
+from maskgen.check.lands import area_findings
+from maskgen.check.lines import CutLine, CutLines, find_lines
+from maskgen.check.near import NEAR_MM, Chords, near_pairs
+from maskgen.check.nodes import TOO_MANY, is_crowded, needed_nodes
+from maskgen.check.panels import Panel, find_panels
+from maskgen.check.pieces import Nest, Polarity, nest
+from maskgen.check.seen import clip_findings, feature_findings, stray_findings, stroke_findings
+from maskgen.check.settings import CheckSettings
+from maskgen.check.sizes import extent_of, scale_findings, sheet_findings
+from maskgen.errors import InputError
+from maskgen.geometry.polygons import from_polygons
+from maskgen.model.drawing import Drawing, Source, in_millimetres
+from maskgen.model.finding import Code, Finding, Severity
+from maskgen.model.judgement import Judgement
+from maskgen.model.paths import Area, Point
+
+GAP_LIMIT_MM = 0.05
+PINCHED_MM, AT_CROSSING_MM = 0.05, 0.5
+"""A width under the first, within the second of a crossing, is the crossing itself."""
+NEARBY_GAP_MM = 2.0
+"""Up to this a gap is told at its middle, beyond it at the end of the line."""
+
+_ORDER = {code: k for k, code in enumerate(Code)}
+_RANK = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
+
+
+@dataclass(frozen=True, eq=False)
+class Gap:
+    """An open place: between an end of `line` and an end of `other` (often the same line)."""
+
+    line: int
+    other: int
+    ends: tuple[Point, Point]
+    width_mm: float
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """What was found in a file; `copies` are lines that lie on others wholly, left out of the pieces like panels."""
+
+    found: CutLines
+    gaps: tuple[Gap, ...]
+    doubled: tuple[Doubled, ...]
+    copies: frozenset[int]
+    crossings: tuple[Crossing, ...]
+    panels: tuple[Panel, ...]
+    pieces: Nest
+    area: Area
+    judgement: Judgement
+
+    @property
+    def lines(self) -> tuple[CutLine, ...]:
+        """The cut lines."""
+        return self.found.lines
+
+
+def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
+    """Judge a drawing.
+
+    Parameters
+    ----------
+    drawing
+        As read, in any unit.
+    name
+        The file, for the judgement.
+    settings
+        Limits, part, sheet, polarity.
+
+    Returns
+    -------
+    Analysis
+        The judgement (findings sorted: errors first, then in the order of the codes, then by place) and what it rests
+        on; places in millimetres in the drawing's own frame, y down.
+
+    Raises
+    ------
+    InputError
+        When the lines lie on one another beyond all use.
+    """
+    drawing = in_millimetres(drawing)
+    found = find_lines(drawing)
+    lines = found.lines
+    chords = Chords.of(lines)
+    try:
+        pairs = near_pairs(chords)
+        doubled = find_doubled(chords, pairs)
+        copies = frozenset(d.line for d in doubled if d.others != (d.line,) and is_copy(d, chords))
+        panels = find_panels(lines, [len(p.subpaths) for p in drawing.paths], set(copies))
+        left_out = {*copies, *(panel.line for panel in panels)}
+        crossings = (*self_crossings(chords, pairs), *overlaps(lines, chords, pairs, left_out))
+        pieces = nest(lines, left_out, settings.polarity)
+    except InputError as error:
+        raise InputError(error.what, where=name, mend=error.mend) from error
+    crossings = _clear_of_doubles(crossings, doubled, lines)
+    gaps = _gaps(lines)
+    area = from_polygons(pieces.vinyl) if crossings else pieces.area(lines)
+    findings = (
+        *_gap_findings(gaps, lines),
+        *_crossing_findings(crossings, lines, drawing),
+        *_doubled_findings(doubled, lines),
+        *_panel_findings(panels, lines, drawing.source),
+        *feature_findings(drawing),
+        *clip_findings(drawing),
+        *stroke_findings(found),
+        *stray_findings(found),
+        *sheet_findings(drawing, lines, settings),
+        *scale_findings(drawing, lines, settings),
+        *_land_findings(area, crossings, settings),
+        *_node_findings(lines),
+    )
+    judgement = _judgement(drawing, lines, pieces, findings, panels, name=name)
+    return Analysis(found, gaps, doubled, copies, crossings, panels, pieces, area, judgement)
+
+
+def _judgement(
+    drawing: Drawing,
+    lines: Sequence[CutLine],
+    pieces: Nest,
+    findings: Sequence[Finding],
+    panels: Sequence[Panel],
+    *,
+    name: str,
+) -> Judgement:
+    extent = extent_of(lines)
+    page = drawing.page
+    return Judgement(
+        file=name,
+        units=drawing.units,
+        size_mm=extent.size if extent else (0.0, 0.0),
+        pieces=len(pieces.pieces),
+        cut_length_mm=sum(line.length_mm for line in lines),
+        nodes=sum(line.nodes for line in lines),
+        findings=tuple(sorted(map(_rounded, findings), key=_sort_key)),
+        notes=tuple(_notes(pieces, panels, drawing)),
+        page_mm=None if page is None else (page.width, page.height),
+    )
+
+
+def _notes(pieces: Nest, panels: Sequence[Panel], drawing: Drawing) -> Iterator[str]:
+    if pieces.polarity is Polarity.INSIDE:
+        yield (
+            "What the outermost lines enclose was taken as vinyl that stays, the next lines inside as openings, and so "
+            "on: the usual way to draw masks. Say --polarity outside where it is the other way round."
+        )
+    else:
+        yield "What the outermost lines enclose was taken as openings, as --polarity outside says."
+    if panels:
+        yield "A rectangle around everything was left out of the pieces."
+    if drawing.source is not Source.SVG:
+        yield "Places are told with y down, as in all reports: y in the file is the negative of it."
+
+
+def _rounded(finding: Finding) -> Finding:
+    at = finding.at_mm
+    return finding if at is None else replace(finding, at_mm=(round(at[0], 4) + 0.0, round(at[1], 4) + 0.0))
+
+
+def _sort_key(finding: Finding) -> tuple[int, int, float, float, str]:
+    x, y = finding.at_mm or (0.0, 0.0)
+    return _RANK[finding.severity], _ORDER[finding.code], y, x, finding.message
+
+
+def _gaps(lines: Sequence[CutLine]) -> tuple[Gap, ...]:
+    """Pair every loose end with the nearest one: of its own line, or of another where that is nearer."""
+    open_lines = [k for k, line in enumerate(lines) if not line.closed]
+    if not open_lines:
+        return ()
+    ends = np.array([lines[k].ends for k in open_lines]).reshape(-1, 2)
+    owner = np.repeat(open_lines, 2)
+    gaps: dict[tuple[int, int], Gap] = {}
+    tree = shapely.STRtree(shapely.points(ends))
+    number, nearest = tree.query_nearest(shapely.points(ends), exclusive=True, all_matches=False)
+    for a, b in zip(number.tolist(), nearest.tolist(), strict=True):
+        own = a ^ 1
+        if float(np.hypot(*(ends[a] - ends[own]))) <= float(np.hypot(*(ends[a] - ends[b]))) + 1e-12:
+            b = own
+        key = (min(a, b), max(a, b))
+        pair = ((float(ends[a, 0]), float(ends[a, 1])), (float(ends[b, 0]), float(ends[b, 1])))
+        gaps.setdefault(key, Gap(int(owner[a]), int(owner[b]), pair, float(np.hypot(*(ends[a] - ends[b])))))
+    return tuple(gaps.values())
+
+
+def _gap_findings(gaps: Sequence[Gap], lines: Sequence[CutLine]) -> Iterator[Finding]:
+    for gap in gaps:
+        (ax, ay), (bx, by) = gap.ends
+        at = ((ax + bx) / 2, (ay + by) / 2) if gap.width_mm <= NEARBY_GAP_MM else gap.ends[0]
+        yield Finding(
+            Code.OPEN_PATH, Severity.ERROR,
+            f"a cut line does not close: {gap.width_mm:.2f} mm are missing ({lines[gap.line].place})",
+            "close the path", at, value=gap.width_mm, limit=GAP_LIMIT_MM,
+        )  # fmt: skip
+
+
+def _clear_of_doubles(
+    crossings: Sequence[Crossing], doubled: Sequence[Doubled], lines: Sequence[CutLine]
+) -> tuple[Crossing, ...]:
+    """Drop the crossings of a line with its own doubled stretch: rounding, told once already."""
+    own = {d.line: d for d in doubled if d.others == (d.line,)}
+    kept = []
+    for crossing in crossings:
+        stretch = own.get(crossing.first) if crossing.first == crossing.second else None
+        if stretch is not None:
+            line = lines[crossing.first]
+            shares = np.linspace(stretch.begin, stretch.end, 200) / line.length_mm
+            away = min(
+                float(np.hypot(*(np.array(line.at_share(s % 1.0)) - np.array(crossing.at)))) for s in shares.tolist()
+            )
+            if away <= 4 * NEAR_MM + stretch.length_mm / 400:
+                continue
+        kept.append(crossing)
+    return tuple(kept)
+
+
+def _crossing_findings(crossings: Sequence[Crossing], lines: Sequence[CutLine], drawing: Drawing) -> Iterator[Finding]:
+    for crossing in crossings:
+        first, second = lines[crossing.first], lines[crossing.second]
+        if crossing.first == crossing.second or set(first.paths) & set(second.paths):
+            yield Finding(
+                Code.SELF_CROSSING, Severity.ERROR, f"a boundary crosses itself ({first.place})",
+                "unite the path with itself", crossing.at,
+            )  # fmt: skip
+        else:
+            yield Finding(
+                Code.CROSSING_PIECES, Severity.ERROR, f"two pieces overlap partly ({first.place}; {second.place})",
+                "unite them, or move them apart", crossing.at,
+            )  # fmt: skip
+
+
+def _doubled_findings(doubled: Sequence[Doubled], lines: Sequence[CutLine]) -> Iterator[Finding]:
+    for one in doubled:
+        line = lines[one.line]
+        middle = (one.begin + one.end) / 2 / line.length_mm % 1.0
+        other = "itself" if one.others == (one.line,) else lines[one.others[0]].place
+        yield Finding(
+            Code.DOUBLED_LINE, Severity.ERROR,
+            f"{one.length_mm:.2f} mm of line would be cut twice ({line.place}, on {other})",
+            "delete one of the two", line.at_share(middle), value=one.length_mm, limit=NEAR_MM,
+        )  # fmt: skip
+
+
+def _panel_findings(panels: Sequence[Panel], lines: Sequence[CutLine], source: Source) -> Iterator[Finding]:
+    for panel in panels:
+        line = lines[panel.line]
+        at = line.at_share(0.0)
+        if panel.filled and source is Source.SVG:
+            yield Finding(
+                Code.BACKING_PANEL, Severity.ERROR,
+                f"a filled rectangle lies behind everything ({line.place}): all would come off as one sheet",
+                "delete it", at,
+            )  # fmt: skip
+        else:
+            yield Finding(
+                Code.BACKING_PANEL, Severity.WARNING,
+                f"a rectangle goes around everything ({line.place}): a weeding frame, or a backing panel",
+                "keep it as a frame for weeding, or delete it", at,
+            )  # fmt: skip
+
+
+def _land_findings(area: Area, crossings: Sequence[Crossing], settings: CheckSettings) -> Iterator[Finding]:
+    """Judge the vinyl; where outlines cross they pinch it to nothing, which was told already."""
+    places = np.array([crossing.at for crossing in crossings]).reshape(-1, 2)
+    for finding in area_findings(area, resist=settings.resist):
+        pinched = finding.code in (Code.THIN_LAND, Code.NARROW_GAP) and (finding.value or 0.0) < PINCHED_MM
+        if pinched and finding.at_mm is not None and len(places):
+            away = np.hypot(*(places - np.array(finding.at_mm)).T).min()
+            if away < AT_CROSSING_MM:
+                continue
+        yield finding
+
+
+def _node_findings(lines: Sequence[CutLine]) -> Iterator[Finding]:
+    for line in lines:
+        if is_crowded(line):
+            needed = needed_nodes(line)
+            yield Finding(
+                Code.NODE_CROWD, Severity.NOTE,
+                f"{line.nodes} nodes where {needed} would do ({line.place}): it cuts slowly and in steps",
+                "thin the nodes out within 0.01 mm", line.at_share(0.0), value=float(line.nodes),
+                limit=float(TOO_MANY * needed),
+            )  # fmt: skip
