@@ -8,6 +8,7 @@ import pytest
 from fontTools.pens.basePen import BasePen
 from fontTools.ttLib import TTFont
 
+from maskgen.geometry.unite import pieces_from_rings
 from maskgen.model.paths import (
     Area,
     Cubic,
@@ -19,7 +20,6 @@ from maskgen.model.paths import (
     affine,
     polygon_ring,
     rectangle,
-    signed_area,
 )
 
 
@@ -65,13 +65,8 @@ def letters():
             pen = RingPen(glyphs, x)
             glyph.draw(pen)
             scaled = [ring.mapped(affine(height / cap, (0.0, height))) for ring in pen.rings]
-            outers = [
-                r if signed_area(r) > 0 else r.reversed() for r in scaled if signed_area(r) * signed_area(scaled[0]) > 0
-            ]
-            holes = [
-                r if signed_area(r) < 0 else r.reversed() for r in scaled if signed_area(r) * signed_area(scaled[0]) < 0
-            ]
-            pieces += [Piece(outers[0], tuple(holes)), *(Piece(r) for r in outers[1:])]
+            # In this font outer contours turn clockwise as seen; with y down that is positive.
+            pieces += pieces_from_rings(scaled).pieces
             x += glyph.width
         return Area(tuple(pieces))
 

@@ -137,7 +137,7 @@ def test_random_discs_against_erosion_by_another_library(seed):
         assert shape.buffer(1e-6).contains(tie)
         assert 2 * shape.boundary.distance(Spot(place.at)) == pytest.approx(place.width_mm, abs=0.01)
     apart = shapely.get_parts(shape.difference(shapely.union_all([tie.buffer(1e-5) for tie in ties])))
-    cores = shapely.get_parts(shape.buffer(-LIMIT / 2, quad_segs=64))
+    cores = shapely.get_parts(shape.buffer(-(LIMIT / 2 - 0.005), quad_segs=64))
     for core in (c for c in cores if c.area > 1e-3):
         others = [c for c in cores if c is not core and c.area > 1e-3]
         home = next(a for a in apart if a.intersects(core))

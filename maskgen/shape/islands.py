@@ -1,0 +1,328 @@
+"""Islands: separate pieces of a colour too small to handle, kept, dropped, grown or tied to their kin.
+
+An island is a piece under `min_piece_mm2`, or one that is nowhere as wide as `min_land_mm`. What is done is done on the
+partition itself: boundaries stay shared, and curves stay curves except where something was cut.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from maskgen.errors import InputError
+from maskgen.geometry.arrangement import arrange, assemble, find_faces
+from maskgen.geometry.exact import fit_area_exact
+from maskgen.geometry.polygons import to_multipolygon, to_polygon
+from maskgen.geometry.segments import canonical
+from maskgen.model.finding import Code, Finding, Severity
+from maskgen.model.job import IslandChoice, IslandRule, Resist
+from maskgen.model.paths import Area, Line, Partition, Piece, Point, Region, Segment, flatten, flatten_segment
+from maskgen.model.result import IslandChange
+from maskgen.shape.ties import tie_together
+
+HIT_MM = 0.3
+"""A place this near an island means it: places are read off a drawing."""
+
+ROUNDS = 4
+"""Ties and growth may cut small pieces off their neighbours, which are then settled too."""
+
+GROWN_FIT_MM = 0.003
+"""How far a grown outline, as curves, may lie from the exact offset."""
+
+SURPLUS_MM = 0.01
+"""Grown islands end this much above the least width, so that no rounding makes them islands again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The partition with its islands settled, what was done to each, and what could not be done."""
+
+    partition: Partition
+    changes: tuple[IslandChange, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Island:
+    """A small piece; `index` counts the pieces of the whole partition."""
+
+    region: Region
+    index: int
+    polygon: Polygon
+    rule: IslandRule
+
+    @property
+    def at(self) -> Point:
+        point = self.polygon.representative_point()
+        return (round(float(point.x), 4), round(float(point.y), 4))
+
+
+def settle_islands(regions: Partition, *, resist: Resist, choices: Sequence[IslandChoice] = ()) -> Settled:
+    """Settle every island by the job's rule, or by the choice made for it.
+
+    A dropped island's area goes to the colour with which it shares the longest boundary; a grown one is widened all
+    round until it can be handled; a tie of `bridge_mm` joins an island to the nearest piece of its colour. A colour of
+    which nothing is left is left out. Doing it again changes nothing.
+
+    Raises
+    ------
+    InputError
+        When the place of a choice hits no island.
+    """
+    chosen = _chosen(find_islands(regions, resist), choices, resist)
+    changes: list[IslandChange] = [_change(i, 0.0) for i in chosen if i.rule is IslandRule.KEEP]
+    kept = {(i.region.key, i.at) for i in chosen if i.rule is IslandRule.KEEP}
+    open_islands = [i for i in chosen if i.rule is not IslandRule.KEEP]
+    partition, tried = regions, {(i.region.key, i.at) for i in open_islands}
+    for _ in range(ROUNDS):
+        if not open_islands:
+            break
+        partition, dropped = _drop(partition, open_islands)
+        rules = {(i.region.key, i.at): i.rule for i in open_islands}
+        rest = [
+            dataclasses.replace(i, rule=rules[i.region.key, i.at])
+            for i in find_islands(partition, resist)
+            if rules.get((i.region.key, i.at), IslandRule.DROP) is not IslandRule.DROP
+        ]
+        partition, held = _hold(partition, rest, resist)
+        changes += [*dropped, *held]
+        # What a tie or growth cut off a neighbour goes to the colour around it: tied back, it would cut the tie.
+        fresh = [i for i in find_islands(partition, resist) if (i.region.key, i.at) not in tried | kept]
+        open_islands = [dataclasses.replace(i, rule=IslandRule.DROP) for i in fresh]
+        tried |= {(i.region.key, i.at) for i in open_islands}
+    left = [i for i in find_islands(partition, resist) if (i.region.key, i.at) in tried]
+    return Settled(partition, tuple(changes), tuple(_failure(island, resist) for island in left))
+
+
+def find_islands(regions: Partition, resist: Resist) -> tuple[_Island, ...]:
+    """Give the islands, smallest first, each with the job's rule."""
+    found = []
+    for index, (region, piece) in enumerate(_pieces(regions)):
+        polygon = to_polygon(piece)
+        polygon = polygon if polygon.is_valid else polygon.buffer(0)
+        if is_island(polygon, resist):
+            found.append(_Island(region, index, polygon, resist.islands))
+    return tuple(sorted(found, key=lambda i: (i.polygon.area, i.at)))
+
+
+def _pieces(partition: Partition) -> list[tuple[Region, Piece]]:
+    return [(region, piece) for region in partition.regions for piece in region.area.pieces]
+
+
+def is_island(polygon: BaseGeometry, resist: Resist) -> bool:
+    """Tell whether a piece is too small, or too thin everywhere, to handle."""
+    return polygon.area < resist.min_piece_mm2 - 1e-6 or _thin_everywhere(polygon, resist.min_land_mm)
+
+
+def _thin_everywhere(polygon: BaseGeometry, least_mm: float) -> bool:
+    # A disc of area / perimeter fits into any shape; most are wide enough by that alone.
+    if polygon.area >= polygon.length * least_mm / 2:
+        return False
+    return bool(polygon.buffer(-(least_mm / 2 - 1e-3)).is_empty)
+
+
+def _chosen(islands: Sequence[_Island], choices: Sequence[IslandChoice], resist: Resist) -> list[_Island]:
+    """Apply choices made by hand."""
+    chosen = list(islands)
+    shapes = np.array([i.polygon for i in islands])
+    for choice in choices:
+        x, y = choice.at_mm
+        where = f"[[island]] at_mm = [{x:g}, {y:g}]"
+        if not len(shapes):
+            raise InputError("there is no island in this artwork at this size", where=where, mend="leave the entry out")
+        away = shapely.distance(shapes, shapely.Point(x, y))
+        nearest = int(np.argmin(away))
+        if away[nearest] > HIT_MM:
+            a, b = islands[nearest].at
+            raise InputError(
+                f"no island there; islands are pieces under {resist.min_piece_mm2:g} mm2 or nowhere "
+                f"{resist.min_land_mm:g} mm wide",
+                where=where,
+                mend=f"the nearest lies at [{a:.1f}, {b:.1f}]",
+            )
+        chosen[nearest] = dataclasses.replace(chosen[nearest], rule=choice.choice)
+    return chosen
+
+
+def _change(island: _Island, changed_mm2: float) -> IslandChange:
+    area = round(float(island.polygon.area), 4)
+    return IslandChange(island.region.key, island.at, area, island.rule, round(changed_mm2, 4))
+
+
+def _drop(partition: Partition, islands: Sequence[_Island]) -> tuple[Partition, list[IslandChange]]:
+    """Give dropped islands to the colours around them."""
+    dropped = [i for i in islands if i.rule is IslandRule.DROP]
+    heirs = _heirs(partition, dropped)
+    if not heirs:
+        return partition, []
+    arrangement = arrange(_outlines(partition))
+    owner = find_faces(arrangement, [to_multipolygon(region.area) for region in partition.regions])
+    which = find_faces(arrangement, [i.polygon for i in dropped])
+    keys = [region.key for region in partition.regions]
+    labels = [
+        heirs.get(dropped[w].index, keys[k]) if w >= 0 else keys[k]
+        for k, w in zip(owner.tolist(), which.tolist(), strict=True)
+    ]
+    gone = [_change(i, float(i.polygon.area)) for i in dropped if i.index in heirs]
+    return _relabelled(partition, assemble(arrangement, labels)), gone
+
+
+def _heirs(partition: Partition, dropped: Sequence[_Island]) -> dict[int, str]:
+    """Find the colour each dropped island goes to: that of the longest common boundary with what stays."""
+    pieces = _pieces(partition)
+    beside: dict[Segment, list[int]] = defaultdict(list)
+    for index, (_, piece) in enumerate(pieces):
+        for ring in piece.rings:
+            for segment in ring.segments:
+                beside[canonical(segment)].append(index)
+    shared: dict[int, dict[int, float]] = {i.index: defaultdict(float) for i in dropped}
+    for segment, indices in beside.items():
+        for index in shared.keys() & set(indices):
+            for other in indices:
+                shared[index][other] += _length(segment) if other != index else 0.0
+    heirs: dict[int, str] = {}
+    while True:
+        settled: dict[int, str] = {}
+        for index in shared.keys() - heirs.keys():
+            along: dict[str, float] = defaultdict(float)
+            for other, length in shared[index].items():
+                if length > 0 and (other not in shared or other in heirs):
+                    along[heirs.get(other, pieces[other][0].key)] += length
+            if along:
+                settled[index] = max(sorted(along), key=lambda key: along[key])
+        if not settled:
+            return heirs
+        heirs |= settled
+
+
+def _length(segment: Segment) -> float:
+    points = np.vstack([np.array([segment.start]), flatten_segment(segment, 1e-3)])
+    return float(np.hypot(*np.diff(points, axis=0).T).sum())
+
+
+def _hold(partition: Partition, islands: Sequence[_Island], resist: Resist) -> tuple[Partition, list[IslandChange]]:
+    """Grow and tie islands."""
+    if not islands:
+        return partition, []
+    # Faces are convex: rectangles and discs.
+    outline = np.vstack([flatten(piece.outer, 1e-3) for _, piece in _pieces(partition)])
+    face = shapely.multipoints(outline).convex_hull
+    additions: list[tuple[_Island, BaseGeometry, Sequence[Segment]]] = []
+    others = [i.polygon for i in islands]
+    for island in islands:
+        if island.rule is IslandRule.GROW:
+            area = _grown(island, [o for o in others if o is not island.polygon], face, resist)
+            additions.append((island, to_multipolygon(area), [s for ring in area.rings for s in ring.segments]))
+    for region in partition.regions:
+        bridged = [i for i in islands if i.rule is IslandRule.BRIDGE and i.region.key == region.key]
+        additions.extend(_tied(region, bridged, resist))
+    if not additions:
+        return partition, []
+    return _add(partition, islands, additions)
+
+
+def _grown(island: _Island, others: Sequence[Polygon], face: BaseGeometry, resist: Resist) -> Area:
+    """Widen an island all round by the least that makes it large enough."""
+    room = face.difference(shapely.union_all(others)) if others else face
+
+    def widened(by_mm: float) -> MultiPolygon:
+        return shapely.intersection(island.polygon.buffer(by_mm, quad_segs=32), room)
+
+    def enough(by_mm: float) -> bool:
+        shape = widened(by_mm)
+        wide = not shape.buffer(-(resist.min_land_mm + SURPLUS_MM) / 2).is_empty
+        return wide and shape.area >= resist.min_piece_mm2 * (1 + SURPLUS_MM)
+
+    low, high = 0.0, resist.min_land_mm + float(np.sqrt(resist.min_piece_mm2))
+    while high - low > 1e-3:
+        middle = (low + high) / 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return fit_area_exact(widened(high), tolerance=GROWN_FIT_MM)
+
+
+def _tied(
+    region: Region, islands: Sequence[_Island], resist: Resist
+) -> list[tuple[_Island, BaseGeometry, Sequence[Segment]]]:
+    if not islands:
+        return []
+    pieces = [to_polygon(piece) for piece in region.area.pieces]
+    wanted = {k for k, piece in enumerate(pieces) if any(i.polygon.equals(piece) for i in islands)}
+    ties_are_lands = resist.bridge_mm >= resist.min_land_mm
+
+    def needs(group: Sequence[int]) -> bool:
+        if not wanted.issuperset(group):
+            return False
+        if len(group) == 1:
+            return True
+        small = sum(pieces[k].area for k in group) < resist.min_piece_mm2
+        thin = not ties_are_lands and all(_thin_everywhere(pieces[k], resist.min_land_mm) for k in group)
+        return small or thin
+
+    ties = tie_together(pieces, needs=needs, width_mm=resist.bridge_mm, min_land_mm=resist.min_land_mm)
+    found: list[tuple[_Island, BaseGeometry, Sequence[Segment]]] = []
+    shapes = np.array([i.polygon for i in islands])
+    for tie in ties:
+        # Both ends may lie in islands; the tie counts for the one it started from.
+        island = islands[int(np.argmin(shapely.distance(shapes, shapely.Point(tie.start))))]
+        found.append((island, tie.outline, tie.sides))
+    return found
+
+
+def _add(
+    partition: Partition,
+    islands: Sequence[_Island],
+    additions: Sequence[tuple[_Island, BaseGeometry, Sequence[Segment]]],
+) -> tuple[Partition, list[IslandChange]]:
+    """Give the ground of growth and ties to the colours of their islands."""
+    cuts = [segment for _, _, segments in additions for segment in segments]
+    arrangement = arrange([*_outlines(partition), *cuts])
+    owner = find_faces(arrangement, [to_multipolygon(region.area) for region in partition.regions])
+    added = find_faces(arrangement, [shape for _, shape, _ in additions])
+    keys = [region.key for region in partition.regions]
+    labels: list[str | None] = []
+    changed = dict.fromkeys((i.index for i in islands), 0.0)
+    for k, a, size in zip(owner.tolist(), added.tolist(), arrangement.face_areas.tolist(), strict=True):
+        label = None if k < 0 else keys[k]
+        if label is not None and a >= 0 and additions[a][0].region.key != label:
+            label = additions[a][0].region.key
+            changed[additions[a][0].index] += size
+        labels.append(label)
+    done = [_change(i, changed[i.index]) for i in islands if changed[i.index] > 0]
+    return _relabelled(partition, assemble(arrangement, labels)), done
+
+
+def _outlines(partition: Partition) -> list[Segment]:
+    """Give all boundaries, the straight ones first: where anything lies on the face's edge, the edge stands."""
+    segments = [s for region in partition.regions for ring in region.area.rings for s in ring.segments]
+    return sorted(segments, key=lambda s: not isinstance(s, Line))
+
+
+def _relabelled(partition: Partition, areas: dict[str, Area]) -> Partition:
+    regions = tuple(
+        dataclasses.replace(region, area=areas[region.key])
+        for region in partition.regions
+        if areas.get(region.key, Area()).pieces
+    )
+    return dataclasses.replace(partition, regions=regions)
+
+
+def _failure(island: _Island, resist: Resist) -> Finding:
+    """Tell an island that should have been settled and still stands."""
+    x, y = island.at
+    return Finding(
+        Code.SMALL_PIECE,
+        Severity.WARNING,
+        f"{island.region.name}: nothing could be done about the island of {island.polygon.area:.2f} mm2 at {x:.1f}, "
+        f"{y:.1f} mm: no other piece of its colour to hold to, or no room",
+        "choose drop or keep for it, or make the artwork larger",
+        island.at,
+        value=round(float(island.polygon.area), 4),
+        limit=resist.min_piece_mm2,
+    )
