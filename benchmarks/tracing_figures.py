@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from benchmarks.tracing_truth import CORNER_DEGREES, Truth, line_inside, thinned
+from benchmarks.tracing_truth import Truth, line_inside, thinned
 from maskgen.geometry.polygons import to_multipolygon, to_polygon
-from maskgen.model.paths import Area, Cubic, Line, Partition, Segment
+from maskgen.model.paths import Area, Line, Partition, Segment
 
 SAMPLE_PX = 0.5
 MATCH_PX = 1.5
@@ -36,8 +36,12 @@ def distances(lines: BaseGeometry, other: BaseGeometry) -> np.ndarray:
     parts = [p for p in shapely.get_parts(lines) if p.length > 0]
     points = []
     for part in parts:
-        count = max(1, round(part.length / SAMPLE_PX))
-        points.append(shapely.line_interpolate_point(part, (np.arange(count) + 0.5) / count, normalized=True))
+        corners = np.asarray(part.coords)
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(corners, axis=0).T))])
+        count = max(1, round(along[-1] / SAMPLE_PX))
+        at = (np.arange(count) + 0.5) / count * along[-1]
+        spots = np.stack([np.interp(at, along, corners[:, k]) for k in (0, 1)], axis=1)
+        points.append(shapely.points(spots))
     pieces = np.concatenate([_chords(p) for p in shapely.get_parts(other)])
     tree = shapely.STRtree(pieces)
     _, apart = tree.query_nearest(np.concatenate(points), return_distance=True, all_matches=False)
@@ -143,6 +147,3 @@ def gap_and_overlap(areas: list[Area], size: float) -> float:
     canvas, total = size * size, sum(p.area for p in polygons)
     covered = shapely.union_all(polygons).area
     return float(max(abs(canvas - covered), abs(total - covered)) / canvas)
-
-
-__all__ = ["CORNER_DEGREES", "Cubic", "Figures", "boundary_errors", "corners_and_nodes", "figures", "made_boundary"]

@@ -8,6 +8,7 @@ from maskgen.trace.assemble import assemble
 from maskgen.trace.cracks import crack_graph
 from maskgen.trace.curves import cut_arcs, fit_courses
 from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather
+from maskgen.trace.refine import refine
 from maskgen.trace.untangle import untangled
 
 TOLERANCE_SIGMAS = 3.0
@@ -29,5 +30,6 @@ def trace_partition(flat: FlatPicture) -> Partition:
     evidence, base = gather(flat, graph.arcs)
     tolerance = max(LEAST_TOLERANCE_PX, TOLERANCE_SIGMAS * base) if base < QUANTISED_SIGMA_PX else 0.6
     courses, places = fit_courses(graph, evidence, tolerance=tolerance)
+    courses, places = refine(flat, graph, courses, places)
     curves = cut_arcs(graph, courses, places)
     return assemble(graph, untangled(graph, [curves]), flat.palette)
