@@ -9,7 +9,8 @@ from maskgen.geometry.cubic_runs import fit_cubics
 from maskgen.geometry.cubics import Flags
 from maskgen.geometry.cuts import Grid
 from maskgen.geometry.line_runs import fit_lines
-from maskgen.geometry.runs import Candidates, Indices, Sums, joined
+from maskgen.geometry.prices import FREEDOMS, freedom_price
+from maskgen.geometry.runs import ARC, CUBIC, LINE, Candidates, Indices, Sums, joined
 from maskgen.geometry.samples import Samples
 
 WAYS = np.array([1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42, 50, 60, 72, 86, 103, 124, 149])
@@ -18,30 +19,35 @@ LADDER_FROM = 10
 """A grid whose runs reach further than this many groups tries arcs and cubics on a ladder of lengths only."""
 MOST_TURN = np.radians(165.0)
 """A cubic turns no further."""
-PERFECT = 3.0
-"""A run this near to what noise explains needs no kind of curve with more freedoms."""
+SPARE = 8.0
+"""A kind that costs up to this much more than a simpler one is kept: its ends may fit the neighbours better."""
 
 
 def candidates(samples: Samples, grid: Grid, *, most_cost: float) -> Candidates:
     """Fit every run worth considering between cuts; runs whose misfit exceeds `most_cost` are left out."""
     sums = Sums(samples)
+    price = freedom_price(len(samples.places))
     first, last, ways = _pairs(samples, grid)
     neighbour = ways == 1
     rough = sums.straightness(first, last) - (last - first - 3)
     noise = np.sqrt(2.0 * np.maximum(last - first, 1))
     maybe_straight = neighbour | (rough < most_cost + 3 * noise)
     lines = fit_lines(sums, first[maybe_straight], last[maybe_straight])
-    good = np.full(len(first), np.inf)
-    good[maybe_straight] = lines.misfit
-    tried = (good > PERFECT) & (last - first >= 3) & _bendable(samples, first, last)
+    # What the simplest kind so far costs: a kind with more freedoms must beat it.
+    least = np.full(len(first), most_cost)
+    least[maybe_straight] = np.minimum(most_cost, lines.misfit + price * FREEDOMS[LINE])
+    tried = (least > price * FREEDOMS[ARC]) & (last - first >= 3) & _bendable(samples, first, last)
     if grid.reach > LADDER_FROM:
         tried &= np.isin(ways, WAYS)
     bent = np.flatnonzero(tried)
     arcs = fit_arcs(sums, first[bent], last[bent])
-    free = bent[(arcs.misfit > PERFECT) & (last[bent] - first[bent] >= 4)]
-    curves = fit_cubics(sums, first[free], last[free])
+    arc_costs = arcs.misfit + price * FREEDOMS[ARC]
+    worth = arc_costs < least[bent] + SPARE
+    least[bent] = np.minimum(least[bent], arc_costs)
+    free = bent[(least[bent] > price * FREEDOMS[CUBIC]) & (last[bent] - first[bent] >= 4)]
+    curves = fit_cubics(sums, first[free], last[free], least[free] + SPARE - price * FREEDOMS[CUBIC])
     keep_lines = (lines.misfit < most_cost) | neighbour[maybe_straight]
-    found = joined([lines.take(keep_lines), arcs.take(arcs.misfit < most_cost), curves.take(curves.misfit < most_cost)])
+    found = joined([lines.take(keep_lines), arcs.take(worth), curves])
     found.control[...] += sums.origin
     return found
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from maskgen.geometry.cubics import Flags, Floats, Places, cross, dot, unit
@@ -12,48 +14,106 @@ HANDLE_MEAN, HANDLE_SPREAD = 0.345, 0.12
 and how far others usually are from that: keeps noise from making wild handles."""
 
 
-def fit_cubics(sums: Sums, first: Indices, last: Indices, *, rounds: int = 4) -> Candidates:
-    """Gauss-Newton on distances square to the curve; six unknowns each."""
-    bins = sums.bins(first, last)
+PROMISE, PROMISE_SPARE = 3.0, 60.0
+"""After the first round a run goes on if its misfit is within this factor, and this much more, of the limit."""
+
+
+def fit_cubics(sums: Sums, first: Indices, last: Indices, most: Floats) -> Candidates:
+    """Gauss-Newton on distances square to the curve, six unknowns each; runs that stay above `most` are left out."""
+    fit = _begun(first, last, sums.bins(first, last), most)
+    fit.improve()
+    fit = fit.take(fit.misfit() < PROMISE * np.maximum(fit.most, 0.0) + PROMISE_SPARE)
+    fit.improve()
+    fit.improve()
+    misfit = fit.misfit()
+    misfit[~_sound(fit.control, fit.bins.length)] = np.inf
+    good = misfit < fit.most
+    fit, misfit = fit.take(good), misfit[good]
+    return Candidates(
+        fit.first,
+        fit.last,
+        np.full(len(fit.first), CUBIC, dtype=np.int8),
+        misfit,
+        fit.control,
+        *_cubic_ends(fit.control, fit.hessian(), sums.places[fit.first], sums.places[fit.last]),
+    )
+
+
+@dataclass(slots=True, eq=False)
+class _Fit:
+    """Cubics under way: unknowns `x` are (start offset, handle, its swing, end offset, handle, its swing)."""
+
+    first: Indices
+    last: Indices
+    bins: Bins
+    most: Floats
+    t: Floats
+    normal: Places
+    distance: Floats
+    x: Floats
+    axes: Places
+    anchors: Places
+    control: Places
+
+    def take(self, chosen: Flags) -> _Fit:
+        """Go on with some of them."""
+        rest = (getattr(self, name)[chosen] for name in self.__slots__[3:])
+        return _Fit(self.first[chosen], self.last[chosen], self.bins.take(chosen), *rest)
+
+    def improve(self) -> None:
+        """Take one Gauss-Newton step."""
+        bins = self.bins
+        mean, spread = _handles(bins.length)
+        jacobian = self._jacobian()
+        weighted = np.swapaxes(jacobian * bins.weights[..., None], 1, 2)
+        hessian = weighted @ jacobian
+        gradient = (weighted @ self.distance[..., None])[..., 0]
+        for k in (1, 4):
+            hessian[:, k, k] += spread**-2.0
+            gradient[:, k] += (mean - self.x[:, k]) / spread**2
+        hessian[:, range(6), range(6)] += 1e-6 * bins.weights.sum(axis=1)[:, None] + 1e-9
+        limit = 0.4 * bins.length[:, None]
+        x = self.x + np.clip(np.linalg.solve(hessian, gradient[..., None])[..., 0], -limit, limit)
+        x[:, [1, 4]] = np.maximum(x[:, [1, 4]], 0.03 * bins.length[:, None])
+        self.x = x
+        self.control = _unframed(self.anchors, self.axes, x)
+        self.t, self.normal, self.distance = _bin_feet(bins, self.control, self.t)
+
+    def _jacobian(self) -> Floats:
+        t, s = self.t, 1 - self.t
+        b1, b2 = 3 * t * s * s, 3 * t * t * s
+        b01, b23 = s * s * s + b1, t * t * t + b2
+        along0, square0, along1, square1 = (dot(self.normal, self.axes[:, k, None]) for k in range(4))
+        return np.stack([b01 * square0, b1 * along0, b1 * square0, b23 * square1, -b2 * along1, -b2 * square1], axis=-1)
+
+    def hessian(self) -> Floats:
+        """Information about the unknowns where they now are."""
+        jacobian = self._jacobian()
+        hessian = np.swapaxes(jacobian * self.bins.weights[..., None], 1, 2) @ jacobian
+        _, spread = _handles(self.bins.length)
+        for k in (1, 4):
+            hessian[:, k, k] += spread**-2.0
+        hessian[:, range(6), range(6)] += 1e-9 * self.bins.weights.sum(axis=1)[:, None] + 1e-9
+        return np.asarray(hessian)
+
+    def misfit(self) -> Floats:
+        """Chi-square beyond what noise explains, handles far from usual included."""
+        mean, spread = _handles(self.bins.length)
+        chi = (self.bins.weights * self.distance**2).sum(axis=1)
+        chi += (((self.x[:, [1, 4]] - mean[:, None]) / spread[:, None]) ** 2).sum(axis=1)
+        return np.asarray(chi - np.maximum((self.bins.weights > 0).sum(axis=1) - 8, 0))
+
+
+def _handles(length: Floats) -> tuple[Floats, Floats]:
+    return HANDLE_MEAN * length, HANDLE_SPREAD * np.maximum(length, 0.1)
+
+
+def _begun(first: Indices, last: Indices, bins: Bins, most: Floats) -> _Fit:
     t = bins.along / np.maximum(bins.length[:, None], 1e-9)
     control = _first_guess(bins, t)
     x, axes = _framed(control)
-    mean, spread = HANDLE_MEAN * bins.length, HANDLE_SPREAD * bins.length
-    anchors = control[:, ::3].copy()
-    hessian = np.empty((len(first), 6, 6))
-    for _ in range(rounds):
-        t, normal, distance = _bin_feet(bins, control, t)
-        s = 1 - t
-        b1, b2 = 3 * t * s * s, 3 * t * t * s
-        b01, b23 = s * s * s + b1, t * t * t + b2
-        jacobian = np.empty((*t.shape, 6))
-        for k, (basis, way) in enumerate(((b01, 1), (b1, 0), (b1, 1), (b23, 3), (-b2, 2), (-b2, 3))):
-            jacobian[:, :, k] = basis * dot(normal, axes[:, way, None])
-        weighted = np.swapaxes(jacobian * bins.weights[..., None], 1, 2)
-        hessian = weighted @ jacobian
-        gradient = (weighted @ distance[..., None])[..., 0]
-        for k in (1, 4):
-            hessian[:, k, k] += spread**-2.0
-            gradient[:, k] += (mean - x[:, k]) / spread**2
-        hessian[:, range(6), range(6)] += 1e-6 * bins.weights.sum(axis=1)[:, None] + 1e-9
-        limit = 0.4 * bins.length[:, None]
-        x = x + np.clip(np.linalg.solve(hessian, gradient[..., None])[..., 0], -limit, limit)
-        x[:, [1, 4]] = np.maximum(x[:, [1, 4]], 0.03 * bins.length[:, None])
-        control = _unframed(anchors, axes, x)
     t, normal, distance = _bin_feet(bins, control, t)
-    chi = (bins.weights * distance**2).sum(axis=1)
-    chi += ((x[:, [1, 4]] - mean[:, None]) ** 2 / spread[:, None] ** 2).sum(axis=1)
-    used = (bins.weights > 0).sum(axis=1)
-    misfit = chi - np.maximum(used - 8, 0)
-    misfit[~_sound(control, bins.length)] = np.inf
-    return Candidates(
-        first,
-        last,
-        np.full(len(first), CUBIC, dtype=np.int8),
-        misfit,
-        control,
-        *_cubic_ends(control, hessian, x, sums.places[first], sums.places[last]),
-    )
+    return _Fit(first, last, bins, most, t, normal, distance, x, axes, control[:, ::3].copy(), control)
 
 
 def _first_guess(bins: Bins, t: Floats) -> Places:
@@ -114,7 +174,7 @@ def _sound(control: Places, length: Floats) -> Flags:
     return np.asarray(sound & (bend < np.radians(178.0)) & np.isfinite(bend))
 
 
-def _cubic_ends(control: Places, hessian: Floats, x: Floats, first: Places, last: Places) -> tuple[Ends, Ends]:
+def _cubic_ends(control: Places, hessian: Floats, first: Places, last: Places) -> tuple[Ends, Ends]:
     covariance = np.linalg.inv(hessian)
     found = []
     for k, (a, b, sample) in enumerate(((0, 1, first), (2, 3, last))):

@@ -16,17 +16,18 @@ from maskgen.geometry.candidates import candidates
 from maskgen.geometry.cubics import Flags, Floats, Places
 from maskgen.geometry.cuts import around, coarse
 from maskgen.geometry.exact import fit_area_exact, fit_exact
+from maskgen.geometry.prices import FREEDOMS, freedom_price
 from maskgen.geometry.refining import refine
 from maskgen.geometry.runs import CUBIC, Indices
 from maskgen.geometry.samples import Samples, prepare
-from maskgen.geometry.selection import FREEDOMS, freedom_price, select
+from maskgen.geometry.selection import select
 from maskgen.model.paths import Cubic, Line, Point, Points, Ring, Segment
 
 __all__ = ["fit_area_exact", "fit_closed", "fit_exact", "fit_open"]
 
 TOLERANCE_SIGMAS = 3.0
 """A tolerance is taken as this many standard deviations."""
-MOST_COST = 12.0
+MOST_COST = 4.0
 """Runs whose misfit costs more than this many cubics are not considered."""
 
 

@@ -116,6 +116,12 @@ class Bins:
     extent: Floats
     length: Floats
 
+    def take(self, chosen: Flags) -> Bins:
+        """Give those of some runs."""
+        return Bins(
+            self.places[chosen], self.weights[chosen], self.along[chosen], self.extent[chosen], self.length[chosen]
+        )
+
 
 class Sums:
     """Running sums over the samples (two laps when closed) for averages over any stretch."""
@@ -139,6 +145,7 @@ class Sums:
         np.cumsum(np.stack(moments, axis=1), axis=0, out=self.sums[1:])
 
     def bins(self, first: Indices, last: Indices) -> Bins:
+        """Average each run's samples: first and last two singly, the others in even shares."""
         inner = np.maximum(last - first - 3, 0)
         edges = first[:, None] + 2 + np.rint(np.linspace(0, 1, BINS - 3) * inner[:, None]).astype(int)
         edges = np.minimum(edges, last[:, None])

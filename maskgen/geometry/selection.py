@@ -12,13 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from maskgen.geometry.cubics import Flags, Floats
+from maskgen.geometry.prices import FREEDOMS, freedom_price
 from maskgen.geometry.runs import LINE, Candidates, Ends, Indices
 from maskgen.geometry.samples import Samples
 
-FREEDOM_SHARE = 0.8
-"""Price of one freedom, as a share of the logarithm of the number of samples (1 would be the Bayesian criterion)."""
-FREEDOMS = np.array([3.0, 4.5, 7.0])
-"""Numbers that describe a line, an arc, a cubic on its own."""
 TIED_FREEDOMS = 1.0
 """Numbers a smooth joint saves: place and direction, less some for where along the boundary it lies."""
 SHORT_LINE = 4
@@ -27,6 +24,8 @@ CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
 LEAST_CORNER, LEAST_BEND = np.radians(18.0), np.radians(4.0)
 """Directions that differ less are not given a corner (a bend between two straight runs): it could not be placed."""
+BLUNT_FREEDOMS = 2.0
+"""A corner costs this more the blunter it is, up from a right angle: two blunt corners are mostly one rounded one."""
 SMOOTH_TURN = np.radians(40.0)
 """Directions that differ more are never made smooth."""
 
@@ -37,11 +36,6 @@ class Chain:
 
     runs: Candidates
     corner_before: Flags
-
-
-def freedom_price(count: int) -> float:
-    """Cost of one more number in the description of a boundary of `count` samples, in units of chi-square."""
-    return FREEDOM_SHARE * float(np.log(max(count, 8)))
 
 
 def select(samples: Samples, found: Candidates, *, allowed: Flags | None = None) -> Chain:
@@ -135,6 +129,7 @@ def joint_costs(
     away = before.offset**2 + after.offset**2 - 2 * before.offset * after.offset * np.cos(turn)
     away = np.sqrt(np.maximum(away, 0.0)) / sine
     corner = np.minimum((away / CORNER_REACH) ** 2, 1e6)
+    corner += BLUNT_FREEDOMS * price * np.maximum(1 - np.abs(turn) / (np.pi / 2), 0.0)
     corner[np.abs(turn) < np.where(both_straight, LEAST_BEND, LEAST_CORNER)] = np.inf
     # Nearly turning back on itself: the tangents' crossing says little, but ends must lie close.
     if allowed is not None:
@@ -191,16 +186,18 @@ def _closed(samples: Samples, found: Candidates, joints: _Joints, price: float) 
     cost = _own_costs(found, price)
     laps = _Laps(joints, found, cost, count)
     nodes = sorted(joints.cost)
-    positions = [node + lap * count for lap in (0, 1, 2) for node in nodes]
+    positions = [node + lap * count for lap in (0, 1) for node in nodes]
+    positions.append(nodes[0] + 2 * count)
     laps.run(positions, None)
     used = laps.follow(positions[-1])
-    middle = [k for k in range(1, len(used)) if count // 2 <= used[k][0] < 2 * count]
+    middle = [k for k in range(1, len(used)) if count // 2 <= used[k][0] < 3 * count // 2]
     if not middle:
         return _chain(found, joints, [used[-1][1]], True)
     # Prefer a corner for the cut: nothing is tied across it.
     cut = next((k for k in middle if joints.is_corner(used[k - 1][1], used[k][1], used[k][0] % count)), middle[0])
     node = used[cut][0] % count
-    laps.run([p for p in positions if node <= p < node + count], used[cut - 1][1])
+    around = [n + lap * count for lap in (0, 1) for n in nodes]
+    laps.run([p for p in around if node <= p < node + count], used[cut - 1][1])
     return _chain(found, joints, [run for _, run in laps.follow(node + count)], True)
 
 
@@ -213,8 +210,8 @@ class _Laps:
 
     def run(self, positions: list[int], before: int | None) -> None:
         """Fill the table over unrolled positions; the first run follows `before`, where that is known."""
-        self.best = np.full((4, len(self.cost)), np.inf)
-        self.back = np.full((4, len(self.cost)), -1, dtype=int)
+        self.best = np.full((3, len(self.cost)), np.inf)
+        self.back = np.full((3, len(self.cost)), -1, dtype=int)
         for position in positions:
             lap, node = divmod(position, self.count)
             ins, outs, table = self.joints.incoming[node], self.joints.outgoing[node], self.joints.cost[node]
