@@ -9,10 +9,13 @@ sides meet.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from maskgen.geometry.candidates import candidates
+from maskgen.geometry.circles import circle_of
 from maskgen.geometry.cubics import Flags, Floats, Places
 from maskgen.geometry.cuts import around, coarse
 from maskgen.geometry.exact import fit_area_exact, fit_exact
@@ -21,12 +24,14 @@ from maskgen.geometry.refining import refine
 from maskgen.geometry.runs import CUBIC, Indices
 from maskgen.geometry.samples import Samples, prepare
 from maskgen.geometry.selection import select
-from maskgen.model.paths import Cubic, Line, Point, Points, Ring, Segment
+from maskgen.model.paths import Cubic, Line, Points, Ring, Segment, flatten, flatten_segment, polygon_ring
 
 __all__ = ["fit_area_exact", "fit_closed", "fit_exact", "fit_open"]
 
 TOLERANCE_SIGMAS = 3.0
 """A tolerance is taken as this many standard deviations."""
+CHECK_STEP = 0.02
+"""Chord error, in steps, of the outline that is checked for crossing itself."""
 MOST_COST = 4.0
 """Runs whose misfit costs more than this many cubics are not considered."""
 
@@ -51,13 +56,21 @@ def fit_open(
     corners
         Indices of the points nearest to corners, where these are known; none else are made then.
     """
+    points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
     samples, step, kept = prepare(points, _loosened(sigma, tolerance), closed=False)
-    if len(samples.places) < 2:
+    if len(kept) < 2:
         return ()
-    (x0, y0), (x1, y1) = points[kept[0]], points[kept[-1]]
-    ends = ((float(x0), float(y0)), (float(x1), float(y1)))
-    control, straight = _fitted(samples, _flags(corners, kept, len(points)))
-    return _segments(control * step, straight, ends)
+    nodes = points[kept]
+    if len(kept) > 2:
+        control, straight = _fitted(samples, _flags(corners, kept, len(points)))
+        control *= step
+        control[0, 0], control[-1, 3] = complex(*points[kept[0]]), complex(*points[kept[-1]])
+        segments = _segments(control, straight)
+        drawn = np.vstack([[segments[0].start], *(flatten_segment(s, CHECK_STEP * step) for s in segments)])
+        if shapely.LineString(drawn).is_simple or not shapely.LineString(nodes).is_simple:
+            return segments
+        nodes = shapely.get_coordinates(shapely.LineString(nodes).simplify(_slack(samples, step)))
+    return polygon_ring(nodes).segments[:-1]
 
 
 def fit_closed(
@@ -68,9 +81,26 @@ def fit_closed(
     corners: Sequence[int] | None = None,
 ) -> Ring:
     """Fit a closed run, the first point not repeated at the end; see `fit_open`."""
+    points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
     samples, step, kept = prepare(points, _loosened(sigma, tolerance), closed=True)
+    nodes = points[kept]
+    if len(kept) < 4:
+        return polygon_ring(nodes)
+    circle = circle_of(samples) if corners is None else None
+    if circle is not None:
+        return Ring(_segments(circle * step, np.zeros(4, dtype=bool)))
     control, straight = _fitted(samples, _flags(corners, kept, len(points)))
-    return Ring(_segments(control * step, straight, None))
+    ring = Ring(_segments(control * step, straight))
+    drawn = flatten(ring, CHECK_STEP * step)
+    outline = shapely.LinearRing(nodes)
+    if len(drawn) > 2 and (shapely.LinearRing(drawn).is_simple or not outline.is_simple):
+        return ring
+    thin = shapely.get_coordinates(outline.simplify(_slack(samples, step)))[:-1]
+    return polygon_ring(thin if len(thin) > 2 and shapely.LinearRing(thin).is_simple else nodes)
+
+
+def _slack(samples: Samples, step: float) -> float:
+    return 2 * float(np.median(samples.sigma)) * step
 
 
 def _loosened(sigma: float | Floats, tolerance: float | None) -> float | Floats:
@@ -99,16 +129,14 @@ def _fitted(samples: Samples, allowed: Flags | None) -> tuple[Places, Flags]:
     return control, straight
 
 
-def _segments(control: Places, straight: Flags, ends: tuple[Point, Point] | None) -> tuple[Segment, ...]:
-    nodes = [(float(p.real), float(p.imag)) for p in control[:, 0]]
-    nodes.append(nodes[0])
-    if ends is not None:
-        nodes[0], nodes[-1] = ends
+def _segments(control: Places, straight: Flags) -> tuple[Segment, ...]:
+    """Control points as segments, each starting at the very numbers the one before ends at."""
     segments: list[Segment] = []
-    for k, (_, first, second, _) in enumerate(control):
-        if straight[k]:
-            segments.append(Line(nodes[k], nodes[k + 1]))
-        else:
-            inner = ((float(first.real), float(first.imag)), (float(second.real), float(second.imag)))
-            segments.append(Cubic(nodes[k], *inner, nodes[k + 1]))
+    for points, line in zip(control, straight, strict=True):
+        start, first, second, end = ((float(p.real), float(p.imag)) for p in points)
+        if segments:
+            start = segments[-1].end
+        segments.append(Line(start, end) if line else Cubic(start, first, second, end))
+    if abs(control[0, 0] - control[-1, 3]) < 1e-9 * float(np.abs(control).max()):
+        segments[-1] = replace(segments[-1], end=segments[0].start)
     return tuple(segments)

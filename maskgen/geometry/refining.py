@@ -26,8 +26,9 @@ ROUND_SPREAD = 0.02
 OUTLIER = 3.0
 """Residuals beyond this many deviations pull with constant strength (Huber)."""
 ROUNDS = 7
-CORNER_REACH = 3.0
-"""A crossing of two runs further than this (steps) from where they were cut is not believed."""
+CORNER_REACH, REACH_BASE, REACH_SHARE = 3.0, 0.7, 0.35
+"""A crossing of two runs further than this (steps) from where they were cut is not believed; nor, beside a short
+run, one further than the base and this share of the run's length: its direction is not known well enough."""
 
 
 @dataclass(slots=True, eq=False)
@@ -383,7 +384,8 @@ def _crossing(before: Places, after: Places) -> tuple[float, float, complex] | N
     a, _ = _place(before, t)
     b, _ = _place(after, u)
     reach = max(abs(a - before[3]), abs(b - after[0]))
-    if abs(a - b) > 1e-3 or reach > CORNER_REACH or t < 0.4 or u > 0.6:
+    short = min(abs(before[3] - before[0]), abs(after[3] - after[0]))
+    if abs(a - b) > 1e-3 or reach > min(CORNER_REACH, REACH_BASE + REACH_SHARE * short) or t < 0.4 or u > 0.6:
         return None
     return t, u, (a + b) / 2
 
