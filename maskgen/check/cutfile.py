@@ -10,21 +10,20 @@ import shapely
 
 from maskgen.check.crossings import Crossing, overlaps, self_crossings
 from maskgen.check.doubles import Doubled, find_doubled, is_copy
-from maskgen.check.lands import area_findings
+from maskgen.check.lands import polygon_findings
 from maskgen.check.lines import CutLine, CutLines, find_lines
 from maskgen.check.near import NEAR_MM, Chords, near_pairs
-from maskgen.check.nodes import TOO_MANY, is_crowded, needed_nodes
+from maskgen.check.nodes import TOO_MANY, crowded
 from maskgen.check.panels import Panel, find_panels
 from maskgen.check.pieces import Nest, Polarity, nest
 from maskgen.check.seen import clip_findings, feature_findings, stray_findings, stroke_findings
 from maskgen.check.settings import CheckSettings
 from maskgen.check.sizes import extent_of, scale_findings, sheet_findings
 from maskgen.errors import InputError
-from maskgen.geometry.polygons import from_polygons
 from maskgen.model.drawing import Drawing, Source, in_millimetres
 from maskgen.model.finding import Code, Finding, Severity
 from maskgen.model.judgement import Judgement
-from maskgen.model.paths import Area, Point
+from maskgen.model.paths import Point
 
 GAP_LIMIT_MM = 0.05
 PINCHED_MM, AT_CROSSING_MM = 0.05, 0.5
@@ -57,7 +56,6 @@ class Analysis:
     crossings: tuple[Crossing, ...]
     panels: tuple[Panel, ...]
     pieces: Nest
-    area: Area
     judgement: Judgement
 
     @property
@@ -105,7 +103,6 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
         raise InputError(error.what, where=name, mend=error.mend) from error
     crossings = _clear_of_doubles(crossings, doubled, lines)
     gaps = _gaps(lines)
-    area = from_polygons(pieces.vinyl) if crossings else pieces.area(lines)
     findings = (
         *_gap_findings(gaps, lines),
         *_crossing_findings(crossings, lines, drawing),
@@ -117,11 +114,11 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
         *stray_findings(found),
         *sheet_findings(drawing, lines, settings),
         *scale_findings(drawing, lines, settings),
-        *_land_findings(area, crossings, settings),
+        *_land_findings(pieces, crossings, settings),
         *_node_findings(lines),
     )
     judgement = _judgement(drawing, lines, pieces, findings, panels, name=name)
-    return Analysis(found, gaps, doubled, copies, crossings, panels, pieces, area, judgement)
+    return Analysis(found, gaps, doubled, copies, crossings, panels, pieces, judgement)
 
 
 def _judgement(
@@ -268,10 +265,11 @@ def _panel_findings(panels: Sequence[Panel], lines: Sequence[CutLine], source: S
             )  # fmt: skip
 
 
-def _land_findings(area: Area, crossings: Sequence[Crossing], settings: CheckSettings) -> Iterator[Finding]:
+def _land_findings(pieces: Nest, crossings: Sequence[Crossing], settings: CheckSettings) -> Iterator[Finding]:
     """Judge the vinyl; where outlines cross they pinch it to nothing, which was told already."""
     places = np.array([crossing.at for crossing in crossings]).reshape(-1, 2)
-    for finding in area_findings(area, resist=settings.resist):
+    polygons = shapely.get_parts(pieces.vinyl).tolist() if crossings else pieces.polygons
+    for finding in polygon_findings(polygons, resist=settings.resist):
         pinched = finding.code in (Code.THIN_LAND, Code.NARROW_GAP) and (finding.value or 0.0) < PINCHED_MM
         if pinched and finding.at_mm is not None and len(places):
             away = np.hypot(*(places - np.array(finding.at_mm)).T).min()
@@ -281,12 +279,11 @@ def _land_findings(area: Area, crossings: Sequence[Crossing], settings: CheckSet
 
 
 def _node_findings(lines: Sequence[CutLine]) -> Iterator[Finding]:
-    for line in lines:
-        if is_crowded(line):
-            needed = needed_nodes(line)
-            yield Finding(
-                Code.NODE_CROWD, Severity.NOTE,
-                f"{line.nodes} nodes where {needed} would do ({line.place}): it cuts slowly and in steps",
-                "thin the nodes out within 0.01 mm", line.at_share(0.0), value=float(line.nodes),
-                limit=float(TOO_MANY * needed),
-            )  # fmt: skip
+    for number, needed in crowded(lines).items():
+        line = lines[number]
+        yield Finding(
+            Code.NODE_CROWD, Severity.NOTE,
+            f"{line.nodes} nodes where {needed} would do ({line.place}): it cuts slowly and in steps",
+            "thin the nodes out within 0.01 mm", line.at_share(0.0), value=float(line.nodes),
+            limit=float(TOO_MANY * needed),
+        )  # fmt: skip

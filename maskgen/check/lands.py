@@ -40,7 +40,13 @@ def area_findings(
     window
         Openings count only where their narrowest spot lies in here.
     """
-    polygons = [to_polygon(piece) for piece in area.pieces]
+    return polygon_findings([to_polygon(piece) for piece in area.pieces], resist=resist, mask=mask, window=window)
+
+
+def polygon_findings(
+    polygons: Sequence[Polygon], *, resist: Resist, mask: str | None = None, window: BaseGeometry | None = None
+) -> tuple[Finding, ...]:
+    """Judge pieces given as polygons; else as `area_findings`."""
     vinyl = shapely.MultiPolygon(polygons) if polygons else shapely.MultiPolygon()
     vinyl = vinyl if vinyl.is_valid else shapely.make_valid(vinyl)
     lands = narrow_places(vinyl, resist.min_land_mm)

@@ -71,6 +71,14 @@ class Nest:
         )
 
     @cached_property
+    def polygons(self) -> list[Polygon]:
+        """Give every piece as a polygon, in the order of `pieces`; holes as drawn, nothing repaired."""
+        return [
+            Polygon(_corners(self.outlines[outer]), [_corners(self.outlines[hole]) for hole in holes])
+            for outer, holes in self.pieces
+        ]
+
+    @cached_property
     def vinyl(self) -> MultiPolygon:
         """Give all pieces as polygons, united where they overlap."""
         parts = []
@@ -136,6 +144,13 @@ def _inside(outlines: NDArray[np.object_]) -> tuple[NDArray[np.int64], NDArray[n
         inner.append(a[kept])
         outer.append(b[kept])
     return np.concatenate(inner), np.concatenate(outer)
+
+
+def _corners(outline: BaseGeometry) -> NDArray[np.float64]:
+    """Give the corners of an outline; of one in several parts (touching itself) the largest."""
+    part = outline if isinstance(outline, Polygon) else max(outline.geoms, key=lambda p: p.area)
+    corners: NDArray[np.float64] = shapely.get_coordinates(part.exterior)
+    return corners
 
 
 def _turned(ring: Ring, *, positive: bool) -> Ring:
