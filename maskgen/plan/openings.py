@@ -67,29 +67,54 @@ def hold_open(
     limit = min_gap_mm + 2 * growth_mm
     opening = tidy(dilate(window, 2 * limit).difference(before))  # the part's edge is no wall
     places = narrow_places(polygonal(opening.simplify(EVEN_MM)), limit)
-    after = shapely.union_all([before, bands])
     holds: list[BaseGeometry] = []
     findings = []
     for place in places:
         centres = np.array(place.centres)
-        was, is_now = _clearance(centres, before), _clearance(centres, after)
-        least = int(is_now.argmin())
-        if 2 * is_now[least] >= min_gap_mm - NEAR_MM or was[least] - is_now[least] < NEAR_MM:
+        was, is_now, one_sided = _widths(centres, core, bands, lying)
+        if is_now.min() >= min_gap_mm - NEAR_MM or (was - is_now).max() < NEAR_MM:
             continue
         tight = is_now < KEPT_OPEN * was - NEAR_MM
-        holds += [dilate(shapely.Point(c), KEPT_OPEN * w) for c, w in zip(centres[tight], was[tight], strict=True)]
-        if face.intersects(shapely.Point(centres[least])):
-            findings.append(
-                _narrow(mask, centres[least], float(was[least]), float(is_now[least]), bool(tight.any()), min_gap_mm)
-            )
+        holds += _kept_open(centres[tight], was[tight], one_sided[tight], lying)
+        on_face = shapely.intersects_xy(face, *centres.T)
+        if on_face.any():
+            centres, was, is_now = centres[on_face], was[on_face], is_now[on_face]
+            away = np.hypot(*(centres - place.at).T)
+            least = int(np.where(is_now < is_now.min() + EVEN_MM, away, np.inf).argmin())
+            held = bool(tight[on_face].any())
+            findings.append(_narrow(mask, centres[least], float(was[least]), float(is_now[least]), held, min_gap_mm))
     if not holds:
         return Held(bands, tuple(findings))
-    return Held(bands.difference(shapely.union_all(holds)), tuple(findings))
+    smooth = shapely.union_all(holds).simplify(2 * EVEN_MM)  # of the many arcs of its discs
+    return Held(bands.difference(smooth), tuple(findings))
 
 
-def _clearance(places: NDArray[np.float64], vinyl: BaseGeometry) -> NDArray[np.float64]:
-    shapely.prepare(vinyl)
-    return np.asarray(shapely.distance(shapely.points(places), vinyl), dtype=np.float64)
+def _widths(
+    centres: NDArray[np.float64], core: BaseGeometry, bands: BaseGeometry, lying: BaseGeometry
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    """Give the width of an opening at points along its middle, before and after growth.
+
+    Between two edges of the mask both grow; between the mask and vinyl that lies already only one does, which is told
+    for every point too.
+    """
+    points = shapely.points(centres)
+    to_core, to_lying = shapely.distance(points, core), shapely.distance(points, lying)
+    to_lying = np.where(np.isnan(to_lying), np.inf, to_lying)  # none lies there
+    half = np.minimum(to_core, to_lying)
+    grown = shapely.union_all([core, bands])
+    free = np.where(shapely.intersects(grown, points), -1.0, 1.0) * shapely.distance(points, grown.boundary)
+    one_sided = to_lying < half + NEAR_MM
+    is_now = np.maximum(np.where(one_sided, half + free, 2 * free), 0.0)
+    return 2 * half, is_now, one_sided
+
+
+def _kept_open(
+    centres: NDArray[np.float64], was: NDArray[np.float64], one_sided: NDArray[np.bool_], lying: BaseGeometry
+) -> list[BaseGeometry]:
+    """Give discs growth keeps out of: about the middle, or twice as wide about the edge of vinyl that lies there."""
+    points = shapely.points(centres)
+    points[one_sided] = shapely.get_point(shapely.shortest_line(points[one_sided], lying), 1)
+    return list(shapely.buffer(points, KEPT_OPEN * was * np.where(one_sided, 1.0, 0.5), quad_segs=8))
 
 
 def _narrow(mask: str, at: NDArray[np.float64], was: float, is_now: float, held: bool, min_gap_mm: float) -> Finding:
@@ -98,12 +123,12 @@ def _narrow(mask: str, at: NDArray[np.float64], was: float, is_now: float, held:
     where = f"{mask}: at {spot[0]:.1f}, {spot[1]:.1f} mm"
     if held:
         message = (
-            f"{where} growth against creep would leave {2 * is_now:.2f} mm of an opening {2 * was:.2f} mm wide; it is "
-            f"held at {2 * kept:.2f} mm, so the colour in it comes out up to {2 * (kept - is_now):.2f} mm wider"
+            f"{where} growth against creep would leave {is_now:.2f} mm of an opening {was:.2f} mm wide; it is "
+            f"held at {kept:.2f} mm, so the colour in it comes out up to {kept - is_now:.2f} mm wider"
         )
     else:
         message = (
-            f"{where} growth against creep leaves {2 * is_now:.2f} mm of an opening {2 * was:.2f} mm wide; under "
+            f"{where} growth against creep leaves {is_now:.2f} mm of an opening {was:.2f} mm wide; under "
             f"{min_gap_mm:g} mm bleach and dye may not get in"
         )
     return Finding(
@@ -113,7 +138,7 @@ def _narrow(mask: str, at: NDArray[np.float64], was: float, is_now: float, held:
         "make the artwork larger, widen this place in it, or use a resist that creeps less",
         spot,
         mask,
-        value=round(2 * kept, 4),
+        value=round(kept, 4),
         limit=min_gap_mm,
     )
 

@@ -69,12 +69,14 @@ def _open_edges(edges: NDArray[np.object_], cover: BaseGeometry) -> NDArray[np.b
     """Tell which stretches have vinyl on one side only."""
     if len(edges) == 0 or cover.is_empty:
         return np.zeros(len(edges), dtype=np.bool_)
-    middle = 0.5 * shapely.length(edges)
-    here = shapely.get_coordinates(shapely.line_interpolate_point(edges, middle))
-    step = np.minimum(ASIDE_MM / 10, middle / 2)
-    ahead = shapely.get_coordinates(shapely.line_interpolate_point(edges, middle + step))
-    way = ahead - here
-    way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
+    points, edge = shapely.get_coordinates(edges, return_index=True)
+    follows = edge[1:] == edge[:-1]
+    starts, ends, edge = points[:-1][follows], points[1:][follows], edge[:-1][follows]
+    length = np.hypot(*(ends - starts).T)
+    # Ask beside the longest straight run of each stretch, well away from its corners.
+    longest = np.lexsort((length, edge))[np.flatnonzero(np.append(np.diff(edge) > 0, True))]
+    here = (starts[longest] + ends[longest]) / 2
+    way = (ends - starts)[longest] / np.maximum(length[longest], 1e-12)[:, None]
     aside = ASIDE_MM * np.column_stack([-way[:, 1], way[:, 0]])
     shapely.prepare(cover)
     left, right = (shapely.contains_xy(cover, *(here + sign * aside).T) for sign in (1, -1))

@@ -35,30 +35,32 @@ class Surface:
     round_mm: float | None = None
 
     def spread(self, vinyl: BaseGeometry) -> BaseGeometry:
-        """Give everything of some vinyl that lies in the window, from whichever turn of a tube."""
-        if self.round_mm is None:
-            return vinyl
-        return shapely.union_all([affinity.translate(vinyl, turn * self.round_mm) for turn in (-1, 0, 1)]).intersection(
-            self.window
-        )
-
-    def fold(self, vinyl: BaseGeometry, lap_mm: float) -> BaseGeometry:
-        """Give vinyl that fills a tube's window as it is cut: each piece once, whole where its ends do not meet.
-
-        What goes on over the seam further than the window shows is cut there and runs on by `lap_mm` at the right.
-        """
+        """Give everything of some vinyl that lies between the sides of the window, from whichever turn of a tube."""
         if self.round_mm is None:
             return vinyl
         left, _, right, _ = self.window.bounds
+        _, top, _, bottom = vinyl.bounds if not vinyl.is_empty else self.window.bounds
+        turns = [affinity.translate(vinyl, turn * self.round_mm) for turn in (-1, 0, 1)]
+        return shapely.union_all(turns).intersection(box(left, top - 1.0, right, bottom + 1.0))
+
+    def fold(self, vinyl: BaseGeometry, lap_mm: float) -> BaseGeometry:
+        """Give vinyl that fills the window as it is cut: on a tube each piece once, whole where its ends do not meet.
+
+        What goes all round is cut along the seam and closes over it by `lap_mm` at the right.
+        """
+        if self.round_mm is None:
+            return vinyl
+        _, top, _, bottom = self.window.bounds
+        once = vinyl.intersection(box(0.0, top, self.round_mm, bottom))
+        turns = shapely.union_all([affinity.translate(once, turn * self.round_mm) for turn in (-1, 0, 1)])
+        around = box(0.0, top, self.round_mm + lap_mm, bottom)
         kept = []
-        for piece in polygonal(vinyl).geoms:
-            start, top, end, bottom = piece.bounds
-            if start > left + EDGE_MM and end < right - EDGE_MM and end - start < self.round_mm:
-                if 0.0 <= (start + end) / 2 < self.round_mm:
-                    kept.append(piece)
-            else:
-                seam = box(0.0, top - 1.0, self.round_mm + lap_mm, bottom + 1.0)
-                kept.append(piece.intersection(seam))
+        for piece in polygonal(turns).geoms:
+            start, _, end, _ = piece.bounds
+            if end - start >= self.round_mm - EDGE_MM:
+                kept.append(piece.intersection(around))
+            elif EDGE_MM < (start + end) / 2 <= self.round_mm + EDGE_MM:
+                kept.append(piece)
         return shapely.union_all(kept)
 
 
