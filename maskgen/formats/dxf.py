@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import io
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeAlias
 
 from ezdxf import options, units  # type: ignore[attr-defined]  # the package offers `options` without saying so
+from ezdxf.addons.r12writer import r12writer
 from ezdxf.document import Drawing
 
 from maskgen.formats.numbers import DECIMALS
@@ -24,38 +25,51 @@ LAYER = "CUT"
 _BULGE_DECIMALS = 9
 """A bulge acts over the length of its chord: nine decimals hold a tenth of a micrometre on any sheet."""
 
+Corners: TypeAlias = list[tuple[float, float, float]]
+
 _ONE_AT_A_TIME = threading.Lock()
 """The library's switch for fixed dates and identifiers is global."""
 
 
 def write_cut(drawing: ArcDrawing, *, version: DxfVersion = DxfVersion.R2000) -> bytes:
     """Write the paths in their order; same drawing, same bytes."""
+    paths = [corners for path in drawing.paths if _closes(corners := _corners(path, drawing))]
+    return _write_r12(paths) if version is DxfVersion.R12 else _write_r2000(paths, drawing)
+
+
+def _write_r2000(paths: Sequence[Corners], drawing: ArcDrawing) -> bytes:
     with _fixed_metadata():
-        modern = version is DxfVersion.R2000
-        document: Any = Drawing.new("AC1015" if modern else "AC1009")
-        if modern:
-            document.units = units.MM
-            document.header["$MEASUREMENT"] = 1
+        document: Any = Drawing.new("AC1015")
+        document.units = units.MM
+        document.header["$MEASUREMENT"] = 1
         document.layers.add(LAYER, color=7)
         space = document.modelspace()
-        for path in drawing.paths:
-            corners = _corners(path, drawing)
-            if len(corners) < 2 or (len(corners) == 2 and not any(bulge for _, _, bulge in corners)):
-                continue  # nothing is left of it
-            if modern:
-                space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs={"layer": LAYER})
-            else:
-                space.add_polyline2d(corners, format="xyb", close=True, dxfattribs={"layer": LAYER})
+        for corners in paths:
+            space.add_lwpolyline(corners, format="xyb", close=True, dxfattribs={"layer": LAYER})
         _state_window(document, drawing)
         text = io.StringIO()
         document.write(text)
         return text.getvalue().encode(document.output_encoding)
 
 
-def _corners(path: ArcPath, drawing: ArcDrawing) -> list[tuple[float, float, float]]:
+def _write_r12(paths: Sequence[Corners]) -> bytes:
+    """Write the drawing's entities alone, which is all that R12 needs and old machines read."""
+    text = io.StringIO()
+    with r12writer(text) as document:
+        for corners in paths:
+            document.add_polyline_2d(corners, format="xyb", layer=LAYER, closed=True)
+    return text.getvalue().encode("ascii")
+
+
+def _closes(corners: Corners) -> bool:
+    """Whether anything is left of a path after rounding."""
+    return len(corners) > 2 or (len(corners) == 2 and any(bulge for _, _, bulge in corners))
+
+
+def _corners(path: ArcPath, drawing: ArcDrawing) -> Corners:
     """Shift and flip, rounded; a corner that falls on the one before gives way to it."""
     bottom = drawing.top + drawing.height
-    corners: list[tuple[float, float, float]] = []
+    corners: Corners = []
     for x, y, bulge in path.corners:
         place = (round(x - drawing.left, DECIMALS) + 0.0, round(bottom - y, DECIMALS) + 0.0)
         turned = round(-bulge, _BULGE_DECIMALS) + 0.0

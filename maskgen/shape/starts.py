@@ -29,7 +29,7 @@ SLACK = 1.25
 """Turning within reach that counts as gentle; where no stretch is, this much over the least there is."""
 
 STEP_MM = 0.5
-"""Runs offer a start about this often; shorter ones are not split but begun at their node."""
+"""Straight runs offer a start about this often; shorter ones only at their node."""
 
 MOST = 12
 MOST_OFFERS = 50
@@ -55,11 +55,14 @@ def start_points(ring: Ring) -> tuple[Start, ...]:
     total = float(lengths.sum())
     if total <= 0.0:
         return (Start(0, 0.0, ring.segments[0].start),)
-    chord, share = _offers(lengths, times)
+    straight = np.array([isinstance(segment, Line) for segment in ring.segments])[segments]
+    chord, share = _offers(lengths, times, straight)
     along = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])[chord] + share * lengths[chord]
     bends = _Bends.of(ahead, lengths, reach=min(REACH_MM, REACH_SHARE * total))
     clear = bends.off_corners(along)
     good = clear[bends.gentle(along[clear])]
+    whole = straight[chord[good]] | (times[chord[good]] + share[good] == 0.0)
+    good = good[whole] if whole.any() else good  # a curve that is an arc stays one when it is not split
     kept = good[_spread(along[good], total)]
     on, at = segments[chord[kept]].tolist(), (times[chord] + share * spans[chord])[kept].tolist()
     return tuple(Start(k, t, _point_on(ring.segments[k], t)) for k, t in zip(on, at, strict=True))
@@ -88,14 +91,15 @@ def _chords(ring: Ring) -> tuple[Points, NDArray[np.intp], Floats, Floats]:
     return np.array(corners), segments, times, spans
 
 
-def _offers(lengths: Floats, times: Floats) -> tuple[NDArray[np.intp], Floats]:
-    """Give places to try, chord and share of it: mid chord, several on a long chord, the node of a short segment."""
-    count = np.clip(np.rint(lengths / STEP_MM), 1, MOST_OFFERS).astype(np.intp)
+def _offers(lengths: Floats, times: Floats, straight: NDArray[np.bool_]) -> tuple[NDArray[np.intp], Floats]:
+    """Give places to try, chord and share of it: every node, long runs about every step, within every curve."""
+    count = np.clip(np.rint(lengths / STEP_MM), np.where(straight, 0, 1), MOST_OFFERS).astype(np.intp)
     chord = np.repeat(np.arange(len(lengths)), count)
     nth = np.arange(len(chord)) - np.repeat(np.cumsum(count) - count, count)
-    share = (nth + 0.5) / count[chord]
-    at_node = (lengths[chord] < STEP_MM) & (times[chord] == 0.0)
-    return chord, np.where(at_node, 0.0, share)
+    nodes = np.flatnonzero(times == 0.0)
+    chord, share = np.concatenate([chord, nodes]), np.concatenate([(nth + 0.5) / count[chord], np.zeros(len(nodes))])
+    order = np.lexsort((share, chord))
+    return chord[order], share[order]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

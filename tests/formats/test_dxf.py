@@ -45,7 +45,7 @@ def drawn(points):
         if bulge:
             chord = complex(x1 - x0, y1 - y0)
             centre = complex(x0 + x1, y0 + y1) / 2 + 1j * chord * (1 - bulge**2) / (4 * bulge)
-            for share in np.linspace(0, 1, 65)[1:-1]:
+            for share in np.linspace(0, 1, 257)[1:-1]:
                 point = centre + (complex(x0, y0) - centre) * np.exp(1j * share * 4 * math.atan(bulge))
                 yield point.real, point.imag
 
