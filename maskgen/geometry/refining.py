@@ -7,13 +7,14 @@ corner is where the two curves, carried on, cross. Gauss-Newton on the distances
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
 
 from maskgen.geometry.cubic_runs import HANDLE_MEAN, HANDLE_SPREAD
 from maskgen.geometry.cubics import Flags, Floats, Places, dot, unit
-from maskgen.geometry.runs import ARC, LINE, ROUNDED_END, Indices
+from maskgen.geometry.runs import ARC, CUBIC, LINE, ROUNDED_END, Indices
 from maskgen.geometry.samples import Samples
 from maskgen.geometry.selection import Chain
 
@@ -25,7 +26,11 @@ ROUND_SPREAD = 0.02
 """How far handles of a run taken for an arc stray from those of a circle, as a share of its length."""
 OUTLIER = 3.0
 """Residuals beyond this many deviations pull with constant strength (Huber)."""
-ROUNDS = 7
+ROUNDS = 10
+SETTLED = 1e-3
+"""Improving stops when the cost falls by less than this share."""
+LEAST_CROSSED = np.radians(35.0)
+"""Runs that do not cross near their cut and turn less there are joined smoothly."""
 CORNER_REACH, REACH_BASE, REACH_SHARE = 3.0, 0.7, 0.35
 """A crossing of two runs further than this (steps) from where they were cut is not believed; nor, beside a short
 run, one further than the base and this share of the run's length: its direction is not known well enough."""
@@ -78,25 +83,67 @@ def refine(samples: Samples, chain: Chain) -> tuple[Places, Flags, Flags]:
     straight : (m,)
     corner_before : (m,)
     """
+    state, misses = _fitted(samples, chain, pins=[])
+    if misses:
+        # Directions that differ little and do not cross near the cut are no corner after all.
+        blunt = [k for k in misses if abs(_turn(state, k)) < LEAST_CROSSED]
+        if blunt:
+            chain = _softened(chain, blunt)
+        state, _ = _fitted(samples, chain, pins=[k for k in misses if k not in blunt])
+    return _met(state, chain.corner_before), state.straight, chain.corner_before
+
+
+def _turn(state: _State, k: int) -> float:
+    """Turn of direction from the run before to run k."""
+    return float(np.angle(np.exp(1j * (state.angle[state.start[k]] - state.angle[state.end[k - 1]]))))
+
+
+def _softened(chain: Chain, joints: list[int]) -> Chain:
+    """Make corners smooth; the arcs beside them may become any cubic."""
+    corner, kind = chain.corner_before.copy(), chain.runs.kind.copy()
+    corner[joints] = False
+    beside = np.array([*joints, *(k - 1 for k in joints)])
+    kind[beside] = np.where(kind[beside] == ARC, CUBIC, kind[beside])
+    return Chain(replace(chain.runs, kind=kind), corner)
+
+
+def _fitted(samples: Samples, chain: Chain, pins: list[int]) -> tuple[_State, list[int]]:
+    """Fit the chain, corners before the runs `pins` held to their samples; also tell which corners do not cross."""
     state = _initial(samples, chain)
+    for k in pins:
+        for node in (state.end[k - 1], state.start[k]):
+            state.place[node] = samples.take(chain.runs.first[[k]])[0]
+            state.pinned[node] = True
+    state.straighten()
     arc, places, variance = _laid_out(samples, chain)
     variance = variance + _rounding(arc, state, chain, samples.closed)
+    state = _settled(state, arc, places, variance)
+    control = state.control()
+    corners = [int(k) for k in np.flatnonzero(chain.corner_before) if k not in pins]
+    return state, [k for k in corners if _crossing(control[k - 1], control[k]) is None]
+
+
+_Meeting: TypeAlias = tuple[float, float, complex]
+
+
+def _settled(state: _State, arc: Floats, places: Places, variance: Floats) -> _State:
+    """Improve the state until it settles, or for a few rounds."""
     best, least = state, np.inf
     t = np.full(len(places), -1.0)
     damping = 1e-6
     for _ in range(ROUNDS):
         cost, t, step = _step(state, arc, places, variance, t, damping)
         if cost < least:
+            done = cost > least * (1 - SETTLED)
             best, least, damping = state, cost, damping / 4
-            state = _moved(state, step)
+            if done:
+                break
         else:
             damping = max(damping, 1e-4) * 30
-            state = best
-            _, t, step = _step(state, arc, places, variance, np.full(len(places), -1.0), damping)
-            state = _moved(state, step)
-    cost, *_ = _step(state, arc, places, variance, t, damping)
-    state = state if cost < least else best
-    return _met(state, chain, samples.closed), state.straight, chain.corner_before
+            t = np.full(len(places), -1.0)
+            _, t, step = _step(best, arc, places, variance, t, damping)
+        state = _moved(best, step)
+    return best
 
 
 def _initial(samples: Samples, chain: Chain) -> _State:
@@ -334,19 +381,15 @@ def _moved(state: _State, step: Floats) -> _State:
     return new
 
 
-def _met(state: _State, chain: Chain, closed: bool) -> Places:
-    """Bring the runs beside every corner to their common point: where the two curves cross."""
+def _met(state: _State, corner_before: Flags) -> Places:
+    """Bring the runs beside every corner to their common point."""
     control = state.control()
-    count = len(control)
-    trims = np.tile([0.0, 1.0], (count, 1))
+    trims = np.tile([0.0, 1.0], (len(control), 1))
     points: dict[int, complex] = {}
-    for k in map(int, np.flatnonzero(chain.corner_before)):
-        before, after = control[k - 1], control[k]
-        found = _crossing(before, after)
-        if found is None:
-            point = complex(before[3] + after[0]) / 2
-            found = (_foot(before, 1.0, point), _foot(after, 0.0, point), point)
-        trims[k - 1, 1], trims[k, 0], points[k] = found
+    for k in map(int, np.flatnonzero(corner_before)):
+        found = _crossing(control[k - 1], control[k])
+        point = complex(control[k - 1, 3] + control[k, 0]) / 2
+        trims[k - 1, 1], trims[k, 0], points[k] = (1.0, 0.0, point) if found is None else found
     control = np.array([trimmed(c, *t) for c, t in zip(control, trims, strict=True)])
     for k, point in points.items():
         for run, end, inner in ((k - 1, 3, 2), (k, 0, 1)):
@@ -359,16 +402,7 @@ def _met(state: _State, chain: Chain, closed: bool) -> Places:
     return control
 
 
-def _foot(control: Places, t: float, point: complex) -> float:
-    """Parameter of the place of a curve nearest to a point, from a near one."""
-    for _ in range(4):
-        place, slope = _place(control, t)
-        step = ((point - place) * slope.conjugate()).real / max(abs(slope) ** 2, 1e-12)
-        t += float(np.clip(step, -0.2, 0.2))
-    return t
-
-
-def _crossing(before: Places, after: Places) -> tuple[float, float, complex] | None:
+def _crossing(before: Places, after: Places) -> _Meeting | None:
     """Parameters on both curves and the place where they cross, near the end of one and the start of the other."""
     t, u = 1.0, 0.0
     for _ in range(8):
