@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -11,8 +12,10 @@ from maskgen.colour.spaces import ciede2000, difference, hex_to_lab
 from maskgen.errors import NoPlanError
 from maskgen.model.dyeing import Plan, PlannedRegion, Recipe, Shelf, WantedColour
 from maskgen.model.dyeing import Sequence as Steps
-from maskgen.model.job import Finish
+from maskgen.model.job import Finish, Permission
 from maskgen.plan.advice import advice
+from maskgen.plan.lift_plans import plans_with_lifting
+from maskgen.plan.lift_search import MOST_GROUPS
 from maskgen.plan.order_chains import LastingConflict, fewest_runs
 from maskgen.plan.order_choice import MOST_ITEMS, NoChoice, choose_recipes
 from maskgen.plan.order_rules import Rules
@@ -37,23 +40,77 @@ def plan_order(wanted: Sequence[WantedColour], shelf: Shelf, model: ColourModel,
     """
     rules = Rules.of(shelf, finish.overdye)
     wanted = [replace(w, recipes=tuple(_settled(r) for r in w.recipes)) for w in wanted]
-    chosen = _choose(wanted, shelf, model, rules)
+    if finish.lift is Permission.ALLOW:
+        return _plan_with_lifting(wanted, shelf, model, rules)
+    chosen = _choose(wanted, model, rules)
     sequence, antichain = _arrange(wanted, chosen.recipes, shelf, rules)
     why, whatever = _strongest_proof(antichain, chosen.together, range(len(wanted)))
     regions = _planned(wanted, chosen.recipes, model)
-    notes = list(advice(regions, sequence.steps, shelf))
+    notes = advice(regions, sequence.steps, shelf)
     if not chosen.proven:
-        notes.insert(0, f"More than {MOST_ITEMS} different colours: matched ones took their nearest recipe, unproven.")
-    elif not whatever:
-        notes.insert(0, "The proof names colours by the recipes chosen; all other choices were searched through.")
+        notes = (_TOO_MANY, *notes)
+        return Plan(regions, sequence, optimal=False, lower_bound=0, why=(wanted[why[0]].key,), notes=notes)
+    if not whatever:
+        notes = (_OTHER_CHOICES, *notes)
+    keys = tuple(wanted[i].key for i in why)
+    return Plan(regions, sequence, optimal=True, lower_bound=sequence.strips, why=keys, notes=notes)
+
+
+_TOO_MANY = (
+    f"More than {MOST_ITEMS} different colours: matched ones took their nearest recipe, and another choice may need "
+    "fewer strips."
+)
+_OTHER_CHOICES = (
+    "The proof names colours by the recipes chosen; every other choice within the tolerance was searched through, and "
+    "none needs fewer strips."
+)
+_CHOSEN_BEFORE = (
+    "Recipes were chosen as without lifting; with other recipes within the tolerance there may be better plans."
+)
+_MANY_RECIPES = (
+    f"More than {MOST_GROUPS} different recipes, or recipes too entangled: these plans are good ones, not proven the "
+    "best."
+)
+
+
+def _plan_with_lifting(wanted: Sequence[WantedColour], shelf: Shelf, model: ColourModel, rules: Rules) -> Plan:
+    """Find every plan that no other beats; where that is too much, some good ones."""
+    # Lifting lets a lasting dye stand anywhere, so it stands in nobody's way when recipes are chosen.
+    chosen = _choose(wanted, model, Rules(rules.overdye))
+    regions = _planned(wanted, chosen.recipes, model)
+    groups: dict[Recipe, tuple[str, ...]] = {}
+    for region in regions:
+        groups[region.recipe] = (*groups.get(region.recipe, ()), region.key)
+    found = plans_with_lifting(sorted(groups.items(), key=lambda g: g[0].doses), rules, [d.name for d in shelf.dyes])
+    plans = list(found.plans)
+    if not found.proven:
+        with suppress(NoPlanError):
+            plans.append(_arrange(wanted, chosen.recipes, shelf, rules)[0])
+        plans = _unbeaten(plans)
+    free = any(len(w.recipes) > 1 for w in wanted)
+    notes = advice(regions, plans[0].steps, shelf)
+    if free:
+        notes = (_CHOSEN_BEFORE, *notes)
+    if not found.proven:
+        notes = (_MANY_RECIPES, *notes)
     return Plan(
         regions,
-        sequence,
-        optimal=chosen.proven,
-        lower_bound=sequence.strips if chosen.proven else 0,
-        why=tuple(wanted[i].key for i in (why if chosen.proven else why[:1])),
-        notes=tuple(notes),
+        plans[0],
+        optimal=found.proven and not free,
+        lower_bound=plans[0].strips if found.proven else 0,
+        alternatives=tuple(plans),
+        notes=notes,
     )
+
+
+def _unbeaten(plans: Sequence[Steps]) -> list[Steps]:
+    """Keep one plan for every cost that no other is within, the least first."""
+    by_cost = {(p.strips, p.masks, p.baths, p.lifts): p for p in plans}
+    return [
+        by_cost[cost]
+        for cost in sorted(by_cost)
+        if not any(other != cost and all(a <= b for a, b in zip(other, cost, strict=True)) for other in by_cost)
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +126,7 @@ def _settled(recipe: Recipe) -> Recipe:
     return Recipe.of({dye: round(minutes, RECIPE_DIGITS) for dye, minutes in recipe.doses})
 
 
-def _choose(wanted: Sequence[WantedColour], shelf: Shelf, model: ColourModel, rules: Rules) -> _Chosen:
+def _choose(wanted: Sequence[WantedColour], model: ColourModel, rules: Rules) -> _Chosen:
     choices = list(dict.fromkeys(w.recipes for w in wanted))
     item = [choices.index(w.recipes) for w in wanted]
     if all(len(choice) == 1 for choice in choices) or len(choices) > MOST_ITEMS:
