@@ -36,7 +36,8 @@ def tidy(geometry: BaseGeometry) -> MultiPolygon:
     shape = geometry
     for distance in (-SLIVER_MM, 2 * SLIVER_MM, -SLIVER_MM):
         shape = shape.buffer(distance, join_style="mitre")
-    return polygonal(shape)
+    # A mitred offset of a hair's breadth may cross itself where edges are shorter still.
+    return polygonal(shape if shape.is_valid else shapely.make_valid(shape))
 
 
 def spread_bands(core: BaseGeometry, neighbours: Sequence[tuple[float, BaseGeometry]]) -> BaseGeometry:

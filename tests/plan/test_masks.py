@@ -279,35 +279,50 @@ def test_holes_stay_free_of_vinyl(hand):
         assert vinyl.distance(disc) < 0.05
 
 
-def test_an_opening_growth_narrows_is_told_with_both_widths(hand):
-    cells = hand.stripes([0, 10, 10.6, 20], 15)
-    partition = hand.partition(20, 15, [shapely.union_all([cells[0], cells[2]]), cells[1]])
-    part = hand.plate(20, 15)
-    masks, findings = grow_masks(partition, hand.plan([["r1"], ["r2"]]), part=part, resist=Resist())
+def test_an_opening_narrowed_between_two_masks_is_told_with_both_widths(hand):
+    # The second mask grows towards vinyl that lies 0.5 mm off already: no drawing of one mask shows that.
+    cells = hand.stripes([0, 10, 10.7, 20], 15)
+    partition, part = hand.partition(20, 15, cells), hand.plate(20, 15)
+    plan = hand.plan([["r1"], ["r3"], ["r2"]])
+    masks, findings = grow_masks(partition, plan, part=part, resist=Resist())
     (finding,) = findings
-    assert (finding.code, finding.mask) == (Code.NARROW_GAP, "M1")
-    assert finding.value == pytest.approx(0.4, abs=0.02)
+    assert (finding.code, finding.mask) == (Code.NARROW_GAP, "M2")
+    assert finding.value == pytest.approx(0.7 - 2 * CREEP - CREEP, abs=0.02)
     assert finding.limit == 0.5
-    assert "0.60 mm" in finding.message
-    assert finding.at_mm[0] == pytest.approx(10.3, abs=0.02)
+    assert "0.50 mm wide" in finding.message
+    assert 10 < finding.at_mm[0] < 10.7
     # Told, and grown in full all the same: the edge comes out right.
-    assert hand.vinyl(masks)[0].area == pytest.approx((22 - 0.4) * 17, rel=1e-3)
-    _, none = grow_masks(partition, hand.plan([["r1"], ["r2"]]), part=part, resist=Resist(min_gap_mm=0.35))
+    assert hand.vinyl(masks)[1].bounds[0] == pytest.approx(10.7 - CREEP, abs=0.005)
+    _, none = grow_masks(partition, plan, part=part, resist=Resist(min_gap_mm=0.35))
     assert none == ()
 
 
-def test_growth_does_not_close_an_opening(hand):
-    # Three strips want 0.3 mm from either side of an opening of 0.4 mm: half of it stays open, and that is told.
-    cells = hand.stripes([0, 10, 10.4, 20], 15)
+@pytest.mark.parametrize("opening", [0.4, 0.08])
+def test_growth_does_not_close_an_opening(hand, opening):
+    # Three strips want 0.3 mm from either side of an opening narrower than that: a slit stays open, and that is told.
+    cells = hand.stripes([0, 10, 10 + opening, 20], 15)
     partition = hand.partition(20, 15, [shapely.union_all([cells[0], cells[2]]), cells[1]])
     masks, findings = grow_masks(
         partition, hand.plan([["r1"], ["r2"]], strips=3), part=hand.plate(20, 15), resist=Resist(overhang_mm=0)
     )
     (finding,) = findings
-    assert finding.value == pytest.approx(0.2, abs=0.02)
+    assert finding.value == pytest.approx(min(0.1, opening), abs=0.01)
+    assert f"an opening {opening:.2f} mm wide" in finding.message
     vinyl = hand.vinyl(masks)[0]
     assert len(vinyl.geoms) == 2
-    assert vinyl.geoms[0].distance(vinyl.geoms[1]) == pytest.approx(0.2, abs=0.02)
+    assert vinyl.geoms[0].distance(vinyl.geoms[1]) == pytest.approx(min(0.1, opening), abs=0.01)
+
+
+def test_growth_from_one_side_does_not_close_an_opening(hand):
+    cells = hand.stripes([0, 10, 11, 20], 15)
+    plan = hand.plan([["r1"], ["r3"], ["r2"]], strips=4)
+    masks, findings = grow_masks(
+        hand.partition(20, 15, cells), plan, part=hand.plate(20, 15), resist=Resist(overhang_mm=0)
+    )
+    first, second = hand.vinyl(masks)
+    assert first.bounds[2] == pytest.approx(10.8, abs=0.005)
+    assert second.bounds[0] == pytest.approx(10.9, abs=0.01)
+    assert [f.mask for f in findings] == ["M2"]
 
 
 def test_a_land_that_creep_eats_through_is_an_error(hand):
