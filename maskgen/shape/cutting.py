@@ -127,23 +127,28 @@ def _units(pieces: Sequence[Piece]) -> list[_Unit]:
     return [unit for unit in units if unit.piece not in parent]
 
 
-def _routed(units: Sequence[_Unit], at: dict[RingKey, Points], home: Point) -> list[RingKey]:
+def _routed(units: Sequence[_Unit], at: dict[RingKey, Points], home: Point, goal: Point | None = None) -> list[RingKey]:
     """Order units, and within each what lies inside, then its holes, then its outline."""
     runs = [_run(unit, at, home) for unit in units]
     entry, leave = np.array([at[run[0]] for run in runs]), np.array([at[run[-1]] for run in runs])
-    order, _ = short_route(Stops.one_way(entry, leave), home=home)
+    order, _ = short_route(Stops.one_way(entry, leave), home=home, goal=goal)
     return [key for number in order for key in runs[number]]
 
 
 def _run(unit: _Unit, at: dict[RingKey, Points], home: Point) -> list[RingKey]:
-    inside = _routed(unit.inside, at, home) if unit.inside else []
-    holes: list[RingKey] = []
+    outline = (unit.piece, 0)
+    goal = _point(at[outline])
+    run = _routed(unit.inside, at, home, goal) if unit.inside else []
     if unit.holes:
         points = np.array([at[key] for key in unit.holes])
-        before = tuple(at[inside[-1]]) if inside else home
-        order, _ = short_route(Stops.one_way(points, points), home=(float(before[0]), float(before[1])))
-        holes = [unit.holes[k] for k in order]
-    return [*inside, *holes, (unit.piece, 0)]
+        before = _point(at[run[-1]]) if run else home
+        order, _ = short_route(Stops.one_way(points, points), home=before, goal=goal)
+        run += [unit.holes[k] for k in order]
+    return [*run, outline]
+
+
+def _point(at: Points) -> Point:
+    return float(at[0]), float(at[1])
 
 
 def _rebuilt(rings: dict[RingKey, Ring]) -> tuple[Piece, ...]:

@@ -1,4 +1,4 @@
-"""A short way through many stops with the knife up, from a given home; the end is free.
+"""A short way through many stops with the knife up, from a given home; the end is free, or a given goal.
 
 A stop is entered at one point and left at another (a piece with holes begins at a hole and ends at its outline).
 Some stops may be taken the other way round; they are when a run of stops is reversed.
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,8 @@ LEAST_GAIN_MM = 1e-6
 Order = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
+Ends: TypeAlias = tuple[Point, Point | None]
+"""Home, and the goal if there is one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,13 +49,16 @@ class Stops:
         return cls(entry, leave, entry, leave)
 
 
-def short_route(stops: Stops, *, home: Point) -> tuple[Order, Flags]:
-    """Give the order in which to visit stops, and (by stop) whether to take it the other way round."""
+def short_route(stops: Stops, *, home: Point, goal: Point | None = None) -> tuple[Order, Flags]:
+    """Give the order in which to visit stops from home, and (by stop) whether to take it the other way round.
+
+    The end is free, unless there is a goal to go on to.
+    """
     count = len(stops.entry)
     back = np.zeros(count, dtype=bool)
     if count == 0:
         return np.arange(0), back
-    return _improved(_nearest_next(stops, home), back, stops, home)
+    return _improved(_nearest_next(stops, home), back, stops, (home, goal))
 
 
 def route_length(entry: Points, leave: Points, *, home: Point) -> float:
@@ -100,13 +106,13 @@ def _near(points: Points, of: Points) -> Order:
     return np.asarray(KDTree(points).query(of, k=range(1, min(len(points), NEIGHBOURS + 1) + 1))[1], dtype=np.intp)
 
 
-def _improved(order: Order, back: Flags, stops: Stops, home: Point) -> tuple[Order, Flags]:
+def _improved(order: Order, back: Flags, stops: Stops, ends: Ends) -> tuple[Order, Flags]:
     """Make moves until none shortens the way; after the first sweep only about stops whose neighbours have changed."""
     middle = (stops.entry + stops.leave) / 2
     near = _near(middle, middle)
     active = np.ones(len(order), dtype=bool)
     for _ in range(SWEEPS):
-        walk = _Walk(order, back, stops, home)
+        walk = _Walk(order, back, stops, ends)
         looked_at = order[active[order]]
         at, beside = np.repeat(walk.position[looked_at], near.shape[1]), walk.position[near[looked_at]].ravel()
         at, beside = at[at != beside], beside[at != beside]
@@ -128,9 +134,10 @@ def _beside(order: Order) -> Order:
 
 
 class _Walk:
-    """Distances along an order; position -1 is home, position n is nowhere (costs nothing)."""
+    """Distances along an order; position -1 is home, position n the goal, or nowhere (costs nothing)."""
 
-    def __init__(self, order: Order, back: Flags, stops: Stops, home: Point) -> None:
+    def __init__(self, order: Order, back: Flags, stops: Stops, ends: Ends) -> None:
+        home, self.goal = ends
         self.count = len(order)
         self.position = np.empty_like(order)
         self.position[order] = np.arange(self.count)
@@ -163,8 +170,9 @@ class _Walk:
         return np.asarray(self._back[j] - self._back[i])
 
     def _to(self, points: Points, b: Order) -> Floats:
-        inside = np.minimum(b, self.count - 1)
-        return np.where(b < self.count, np.hypot(*(self.entry[inside] - points).T), 0.0)
+        inside = np.hypot(*(self.entry[np.minimum(b, self.count - 1)] - points).T)
+        beyond = 0.0 if self.goal is None else np.hypot(*(np.asarray(self.goal) - points).T)
+        return np.where(b < self.count, inside, beyond)
 
 
 def _summed(leave: Points, entry: Points) -> Floats:
