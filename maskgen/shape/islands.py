@@ -30,8 +30,8 @@ from maskgen.shape.ties import tie_together
 HIT_MM = 0.3
 """A place this near an island means it: places are read off a drawing."""
 
-ROUNDS = 4
-"""Ties and growth may cut small pieces off their neighbours, which are then settled too."""
+FEW = 4
+"""Up to so many additions that cut something off are taken back one by one."""
 
 GROWN_FIT_MM = 0.003
 """How far a grown outline, as curves, may lie from the exact offset."""
@@ -51,10 +51,11 @@ class Settled:
 
 @dataclass(frozen=True, slots=True)
 class _Island:
-    """A small piece; `index` counts the pieces of the whole partition."""
+    """A small piece; `index` counts the pieces of the whole partition, `number` those of its colour."""
 
     region: Region
     index: int
+    number: int
     polygon: Polygon
     rule: IslandRule
 
@@ -62,6 +63,20 @@ class _Island:
     def at(self) -> Point:
         point = self.polygon.representative_point()
         return (round(float(point.x), 4), round(float(point.y), 4))
+
+    @property
+    def place(self) -> tuple[str, Point]:
+        """Colour and place, which tell islands apart."""
+        return self.region.key, self.at
+
+
+@dataclass(frozen=True, slots=True)
+class _Addition:
+    """Ground an island gets: by growth, or as a tie."""
+
+    island: _Island
+    shape: BaseGeometry
+    outline: Sequence[Segment]
 
 
 def settle_islands(regions: Partition, *, resist: Resist, choices: Sequence[IslandChoice] = ()) -> Settled:
@@ -77,38 +92,36 @@ def settle_islands(regions: Partition, *, resist: Resist, choices: Sequence[Isla
         When the place of a choice hits no island.
     """
     chosen = _chosen(find_islands(regions, resist), choices, resist)
-    changes: list[IslandChange] = [_change(i, 0.0) for i in chosen if i.rule is IslandRule.KEEP]
-    kept = {(i.region.key, i.at) for i in chosen if i.rule is IslandRule.KEEP}
-    open_islands = [i for i in chosen if i.rule is not IslandRule.KEEP]
-    partition, tried = regions, {(i.region.key, i.at) for i in open_islands}
-    for _ in range(ROUNDS):
-        if not open_islands:
+    partition, dropped = _drop(regions, chosen)
+    rules = {i.place: i.rule for i in chosen}
+    changes = [_change(i, 0.0) for i in chosen if i.rule is IslandRule.KEEP]
+    changes += dropped
+    left: list[_Island] = []
+    while True:
+        before = len(left)
+        found = find_islands(partition, resist)
+        left = [dataclasses.replace(i, rule=rules.get(i.place, i.rule)) for i in found]
+        if before and len(left) >= before:
             break
-        partition, dropped = _drop(partition, open_islands)
-        rules = {(i.region.key, i.at): i.rule for i in open_islands}
-        rest = [
-            dataclasses.replace(i, rule=rules[i.region.key, i.at])
-            for i in find_islands(partition, resist)
-            if rules.get((i.region.key, i.at), IslandRule.DROP) is not IslandRule.DROP
-        ]
-        partition, held = _hold(partition, rest, resist)
-        changes += [*dropped, *held]
-        # What a tie or growth cut off a neighbour goes to the colour around it: tied back, it would cut the tie.
-        fresh = [i for i in find_islands(partition, resist) if (i.region.key, i.at) not in tried | kept]
-        open_islands = [dataclasses.replace(i, rule=IslandRule.DROP) for i in fresh]
-        tried |= {(i.region.key, i.at) for i in open_islands}
-    left = [i for i in find_islands(partition, resist) if (i.region.key, i.at) in tried]
-    return Settled(partition, tuple(changes), tuple(_failure(island, resist) for island in left))
+        # What stood in the way of one may be gone once others are settled: those left over are tried again.
+        partition, held = _hold(partition, left, resist)
+        changes += held
+        if not held:
+            break
+    failures = tuple(_failure(i, resist) for i in left if i.rule is not IslandRule.KEEP)
+    return Settled(partition, tuple(changes), failures)
 
 
 def find_islands(regions: Partition, resist: Resist) -> tuple[_Island, ...]:
     """Give the islands, smallest first, each with the job's rule."""
-    found = []
-    for index, (region, piece) in enumerate(_pieces(regions)):
-        polygon = to_polygon(piece)
-        polygon = polygon if polygon.is_valid else polygon.buffer(0)
-        if is_island(polygon, resist):
-            found.append(_Island(region, index, polygon, resist.islands))
+    found, index = [], 0
+    for region in regions.regions:
+        for number, piece in enumerate(region.area.pieces):
+            polygon = to_polygon(piece)
+            polygon = polygon if polygon.is_valid else polygon.buffer(0)
+            if is_island(polygon, resist):
+                found.append(_Island(region, index, number, polygon, resist.islands))
+            index += 1
     return tuple(sorted(found, key=lambda i: (i.polygon.area, i.at)))
 
 
@@ -208,24 +221,42 @@ def _length(segment: Segment) -> float:
 
 
 def _hold(partition: Partition, islands: Sequence[_Island], resist: Resist) -> tuple[Partition, list[IslandChange]]:
-    """Grow and tie islands."""
-    if not islands:
-        return partition, []
+    """Grow and tie islands, but for those whose growth or tie would cut a new island off a neighbour."""
+    additions = [
+        *_growths(partition, islands, resist),
+        *(addition for region in partition.regions for addition in _ties(region, islands, resist)),
+    ]
+    known = {i.place for i in islands}
+    while additions:
+        held, changes = _add(partition, islands, additions)
+        cut_off = [i.polygon for i in find_islands(held, resist) if i.place not in known]
+        if not cut_off:
+            return held, changes
+        near = shapely.distance(np.array([[a.shape] for a in additions]), np.array(cut_off)) < HIT_MM / 10
+        blamed = np.flatnonzero(near.any(axis=1))
+        if not len(blamed):
+            return held, changes
+        # Two may have done it together, so that one can stay; among many that is not worth the time.
+        out = set(blamed.tolist() if len(blamed) > FEW else blamed[-1:].tolist())
+        additions = [a for k, a in enumerate(additions) if k not in out]
+    return partition, []
+
+
+def _growths(partition: Partition, islands: Sequence[_Island], resist: Resist) -> list[_Addition]:
+    grown = [i for i in islands if i.rule is IslandRule.GROW]
+    if not grown:
+        return []
     # Faces are convex: rectangles and discs.
     outline = np.vstack([flatten(piece.outer, 1e-3) for _, piece in _pieces(partition)])
     face = shapely.multipoints(outline).convex_hull
-    additions: list[tuple[_Island, BaseGeometry, Sequence[Segment]]] = []
-    others = [i.polygon for i in islands]
-    for island in islands:
-        if island.rule is IslandRule.GROW:
-            area = _grown(island, [o for o in others if o is not island.polygon], face, resist)
-            additions.append((island, to_multipolygon(area), [s for ring in area.rings for s in ring.segments]))
-    for region in partition.regions:
-        bridged = [i for i in islands if i.rule is IslandRule.BRIDGE and i.region.key == region.key]
-        additions.extend(_tied(region, bridged, resist))
-    if not additions:
-        return partition, []
-    return _add(partition, islands, additions)
+    additions = []
+    for island in grown:
+        others = [i.polygon for i in islands if i is not island]
+        area = _grown(island, others, face, resist)
+        shape = to_multipolygon(area)
+        if shape.area > 0:
+            additions.append(_Addition(island, shape, [s for ring in area.rings for s in ring.segments]))
+    return additions
 
 
 def _grown(island: _Island, others: Sequence[Polygon], face: BaseGeometry, resist: Resist) -> Area:
@@ -241,19 +272,21 @@ def _grown(island: _Island, others: Sequence[Polygon], face: BaseGeometry, resis
         return wide and shape.area >= resist.min_piece_mm2 * (1 + SURPLUS_MM)
 
     low, high = 0.0, resist.min_land_mm + float(np.sqrt(resist.min_piece_mm2))
+    if not enough(high):
+        return Area()
     while high - low > 1e-3:
         middle = (low + high) / 2
         low, high = (low, middle) if enough(middle) else (middle, high)
     return fit_area_exact(widened(high), tolerance=GROWN_FIT_MM)
 
 
-def _tied(
-    region: Region, islands: Sequence[_Island], resist: Resist
-) -> list[tuple[_Island, BaseGeometry, Sequence[Segment]]]:
-    if not islands:
+def _ties(region: Region, islands: Sequence[_Island], resist: Resist) -> list[_Addition]:
+    """Tie the islands of one colour to the pieces of it that are none, directly or through one another."""
+    bridged = [i for i in islands if i.rule is IslandRule.BRIDGE and i.region.key == region.key]
+    if not bridged:
         return []
     pieces = [to_polygon(piece) for piece in region.area.pieces]
-    wanted = {k for k, piece in enumerate(pieces) if any(i.polygon.equals(piece) for i in islands)}
+    wanted = {i.number for i in bridged}
     ties_are_lands = resist.bridge_mm >= resist.min_land_mm
 
     def needs(group: Sequence[int]) -> bool:
@@ -266,33 +299,30 @@ def _tied(
         return small or thin
 
     ties = tie_together(pieces, needs=needs, width_mm=resist.bridge_mm, min_land_mm=resist.min_land_mm)
-    found: list[tuple[_Island, BaseGeometry, Sequence[Segment]]] = []
-    shapes = np.array([i.polygon for i in islands])
-    for tie in ties:
+    shapes = np.array([i.polygon for i in bridged])
+    return [
         # Both ends may lie in islands; the tie counts for the one it started from.
-        island = islands[int(np.argmin(shapely.distance(shapes, shapely.Point(tie.start))))]
-        found.append((island, tie.outline, tie.sides))
-    return found
+        _Addition(bridged[int(np.argmin(shapely.distance(shapes, shapely.Point(t.start))))], t.outline, t.sides)
+        for t in ties
+    ]
 
 
 def _add(
-    partition: Partition,
-    islands: Sequence[_Island],
-    additions: Sequence[tuple[_Island, BaseGeometry, Sequence[Segment]]],
+    partition: Partition, islands: Sequence[_Island], additions: Sequence[_Addition]
 ) -> tuple[Partition, list[IslandChange]]:
     """Give the ground of growth and ties to the colours of their islands."""
-    cuts = [segment for _, _, segments in additions for segment in segments]
+    cuts = [segment for addition in additions for segment in addition.outline]
     arrangement = arrange([*_outlines(partition), *cuts])
     owner = find_faces(arrangement, [to_multipolygon(region.area) for region in partition.regions])
-    added = find_faces(arrangement, [shape for _, shape, _ in additions])
+    added = find_faces(arrangement, [addition.shape for addition in additions])
     keys = [region.key for region in partition.regions]
     labels: list[str | None] = []
     changed = dict.fromkeys((i.index for i in islands), 0.0)
     for k, a, size in zip(owner.tolist(), added.tolist(), arrangement.face_areas.tolist(), strict=True):
         label = None if k < 0 else keys[k]
-        if label is not None and a >= 0 and additions[a][0].region.key != label:
-            label = additions[a][0].region.key
-            changed[additions[a][0].index] += size
+        if label is not None and a >= 0 and additions[a].island.region.key != label:
+            label = additions[a].island.region.key
+            changed[additions[a].island.index] += size
         labels.append(label)
     done = [_change(i, changed[i.index]) for i in islands if changed[i.index] > 0]
     return _relabelled(partition, assemble(arrangement, labels)), done
@@ -320,7 +350,7 @@ def _failure(island: _Island, resist: Resist) -> Finding:
         Code.SMALL_PIECE,
         Severity.WARNING,
         f"{island.region.name}: nothing could be done about the island of {island.polygon.area:.2f} mm2 at {x:.1f}, "
-        f"{y:.1f} mm: no other piece of its colour to hold to, or no room",
+        f"{y:.1f} mm: no other piece of its colour to hold to, or no room without cutting a piece off a neighbour",
         "choose drop or keep for it, or make the artwork larger",
         island.at,
         value=round(float(island.polygon.area), 4),

@@ -20,7 +20,7 @@ from maskgen.model.paths import Line, Point, Points
 from maskgen.shape.widths import narrow_places
 
 CORNER_TURN = np.radians(25.0)
-"""A wall that turns more than this within a quarter of the tie's width has a corner there."""
+"""A wall that turns more than this within an eighth of the tie's width has a corner there."""
 
 LARGE = 6.0
 """From this many tie widths on a piece gets two ties: on one it would swing."""
@@ -250,8 +250,8 @@ def _corners(ring: BaseGeometry, within: float) -> list[Point]:
     """Give the places where an outline turns sharply within a short way, in one vertex or a small round."""
     count = max(8, int(np.ceil(2 * ring.length / within)))
     places = shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True))
-    ahead = np.roll(places, -2, axis=0) - places
-    behind = places - np.roll(places, 2, axis=0)
+    ahead = np.roll(places, -1, axis=0) - places
+    behind = places - np.roll(places, 1, axis=0)
     turn = np.arctan2(behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0], np.sum(behind * ahead, axis=1))
     return [(float(x), float(y)) for x, y in places[np.abs(turn) > CORNER_TURN]]
 
