@@ -19,6 +19,8 @@ from maskgen.plan.growth import JOINT_MM, dilate, touching
 
 SHORT_MM = 3 * JOINT_MM
 """A common edge is first taken this much short of where it comes into the open, so that it turns no corner there."""
+ROUND_MM = 0.1
+"""Corners of a lap are rounded to this radius and what is narrower than twice it is left off: the film's thickness."""
 SAMPLE_MM = 0.025
 """Spacing of the points that stand for an edge where the half way between two is sought."""
 HALF_MM = 0.005
@@ -26,7 +28,13 @@ HALF_MM = 0.005
 
 
 def lap_onto(
-    beneath: BaseGeometry, own: BaseGeometry, lap_mm: float, *, left_open: BaseGeometry, tail_mm: float
+    beneath: BaseGeometry,
+    own: BaseGeometry,
+    lap_mm: float,
+    *,
+    left_open: BaseGeometry,
+    outside: BaseGeometry,
+    tail_mm: float,
 ) -> BaseGeometry:
     """Give the vinyl that runs from `own` onto the vinyl beneath, `lap_mm` from the edges the two have in common.
 
@@ -34,6 +42,8 @@ def lap_onto(
     ----------
     left_open
         The oxide that stays open once this mask is on; the lap comes no nearer to it than to the mask's own edge.
+    outside
+        What lies around it all: no corner is rounded off there.
     tail_mm
         This much of a common edge counts as straight at its ends, where the growth of either mask makes a step.
     """
@@ -50,7 +60,13 @@ def lap_onto(
     if not left_open.is_empty:
         free = left_open.boundary.difference(dilate(own, SHORT_MM))
         lap = lap.difference(past_half_way(lap, shapely.union_all([edge, common]), free, lap_mm))
-    return shapely.union_all(touching(lap, common))
+    return shapely.union_all(touching(_rounded(lap, shapely.union_all([own, outside])), common))
+
+
+def _rounded(lap: BaseGeometry, beside: BaseGeometry) -> BaseGeometry:
+    """Give a lap without the horns and corners that no knife could follow and nobody could weed."""
+    vinyl = shapely.union_all([lap, beside]).buffer(JOINT_MM)  # no hair stays between the two
+    return dilate(vinyl.buffer(-JOINT_MM - ROUND_MM, join_style="mitre"), ROUND_MM).intersection(lap)
 
 
 def past_half_way(lap: BaseGeometry, own_edge: BaseGeometry, free_edge: BaseGeometry, lap_mm: float) -> BaseGeometry:
@@ -92,7 +108,8 @@ def fill_holes(vinyl: BaseGeometry, beneath: BaseGeometry, narrower_mm: float) -
 
 def straight_ended(line: LineString, tail_mm: float) -> LineString:
     """Give an open line with its last `tail_mm` at both ends made straight, in the direction the rest ends in."""
-    if line.is_ring or line.length < 4 * tail_mm or tail_mm <= 0:
+    tail_mm = min(tail_mm, line.length / 4)
+    if line.is_ring or tail_mm < JOINT_MM:
         return line
     points = shapely.get_coordinates(substring(line, tail_mm, line.length - tail_mm))
     ends = shapely.get_coordinates(line)[[0, -1]]

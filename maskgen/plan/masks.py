@@ -112,7 +112,8 @@ class _Laying:
         own = tidy(shapely.union_all([core, held.bands]).difference(lying))
         left_open = tidy(surface.window.difference(shapely.union_all([lying, own])))
         tail = 2 * resist.creep_mm * len(self.timetable.strips)
-        lap = lap_onto(firm, own, resist.lap_mm, left_open=left_open, tail_mm=tail)
+        outside = dilate(surface.window.envelope, resist.lap_mm).difference(surface.window)
+        lap = lap_onto(firm, own, resist.lap_mm, left_open=left_open, outside=outside, tail_mm=tail)
         vinyl = fill_holes(shapely.union_all([own, lap]), firm, resist.min_gap_mm)
         vinyl = vinyl.difference(shapely.union_all([leaving, self.drilled]))
         if held.bands is bands and self.drilled.is_empty and leaving.is_empty and resist.overhang_mm >= growth:

@@ -128,6 +128,7 @@ def _kept_open(
     radius = kept * np.where(one_sided, 1.0, 0.5)
     places = shapely.get_coordinates(points)
     pairs = cKDTree(places).query_pairs(spacing_mm, output_type="ndarray")
+    pairs = pairs[np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T) > EVEN_MM]
     strips = shapely.buffer(shapely.linestrings(places[pairs]), radius[pairs].min(axis=1), quad_segs=8)
     return [*strips, *shapely.buffer(points, radius, quad_segs=8)]
 
