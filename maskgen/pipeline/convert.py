@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Sequence
+from typing import Any
 
 from maskgen.check.lands import mask_findings
 from maskgen.check.resolution import resolution_finding
@@ -13,15 +14,19 @@ from maskgen.geometry.unite import unite
 from maskgen.model.artwork import CLEAR
 from maskgen.model.dyeing import Plan, Shelf
 from maskgen.model.finding import Finding, Severity
-from maskgen.model.job import ColourEntry, Job
+from maskgen.model.job import Carrier, ColourEntry, Job
 from maskgen.model.paths import Area, Partition, Point, Region, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.size import settle_size
 from maskgen.pipeline.wanted import GROUND, NamedColour, name_artwork_colours, wanted_colours
+from maskgen.plan.estimate import estimate
+from maskgen.plan.finished import contrast_findings, unreached_findings
+from maskgen.plan.forgiveness import forgive
 from maskgen.plan.masks import grow_masks
 from maskgen.plan.order import plan_order
 from maskgen.plan.simulate import simulate
+from maskgen.shape.bridges import bridge_mask
 from maskgen.shape.face import place_artwork
 from maskgen.shape.islands import settle_islands
 from maskgen.shape.nest import nest
@@ -63,22 +68,26 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     regions = _with_ground_colour(settled.partition, plan)
     progress("growing the masks")
     masks, growth_findings = grow_masks(regions, plan, part=job.part, resist=job.resist, holes=job.hole)
+    if job.resist.carrier is Carrier.STENCIL:
+        masks = tuple(bridge_mask(mask, job.resist) for mask in masks)
     progress("simulating the baths")
-    simulation = simulate(
-        regions,
-        plan,
-        masks,
-        part=job.part,
-        resist=job.resist,
-        holes=job.hole,
-        colour_of=lambda recipe: model.predict(recipe).colour,
-    )
+    bath: Any = {
+        "part": job.part,
+        "resist": job.resist,
+        "holes": job.hole,
+        "colour_of": lambda r: model.predict(r).colour,
+    }
+    simulation = simulate(regions, plan, masks, **bath)
+    progress("placing the masks a little off")
+    forgiveness = forgive(regions, plan, masks, **bath)
     progress("checking")
     findings = (
         *_on_the_face(artwork.findings, scale=placed.scale, shift=placed.at_mm),
         *_resolution(artwork, job),
         *placed.findings,
         *settled.findings,
+        *unreached_findings(plan, matched=_matched(colours), tolerance_delta_e=job.finish.match_delta_e),
+        *contrast_findings(plan, neighbours(regions)),
         *growth_findings,
         *mask_findings(masks, resist=job.resist, part=job.part),
     )
@@ -94,7 +103,9 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         simulation=simulation,
         findings=in_order(findings),
         artwork=artwork.flat.picture if artwork.flat else None,
+        forgiveness=forgiveness,
         island_changes=settled.changes,
+        estimate=estimate(job, plan=plan, shelf=shelf, masks=masks, sheets=sheets),
         notes=artwork.notes,
     )
 
@@ -170,6 +181,22 @@ def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: C
     plan = plan_order(wanted, model.shelf, model, finish=job.finish)
     sizes = {region.key: round(area_of(region.area), 4) for region in regions.regions}
     return dataclasses.replace(plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions))
+
+
+def _matched(colours: Sequence[NamedColour]) -> tuple[str, ...]:
+    """Ids of the colours whose recipe was looked for."""
+    return tuple(c.key for c in colours if c.entry is None or not (c.entry.dye or c.entry.recipe or c.entry.bare))
+
+
+def neighbours(regions: Partition) -> tuple[tuple[str, str], ...]:
+    """Give every pair of regions that share a boundary, by id."""
+    beside = {segment: r.key for r in regions.regions for ring in r.area.rings for segment in ring.segments}
+    pairs = {
+        (min(key, other), max(key, other))
+        for segment, key in beside.items()
+        if (other := beside.get(segment.reversed())) is not None and other != key
+    }
+    return tuple(sorted(pairs))
 
 
 def hand_work(area: Area) -> float:
