@@ -24,10 +24,10 @@ from maskgen.plan.simulate import compare_edges, draw, wrong_area
 SEAM_MM = 0.1
 """A line of a wrong colour narrower than this is not seen at arm's length: 0.1 mm at 350 mm is one minute of arc, the
 resolving power of an eye of normal acuity (visual acuity 1.0, ISO 8596)."""
-COARSE_MM = 0.01
-"""Chord error of the outlines in the trials: a tenth of a visible seam."""
-SPACING_MM = 0.25
-"""Spacing of edge samples in the trials: many hundreds to a part."""
+COARSE_MM = 0.02
+"""Chord error of the outlines in the trials: a fifth of a visible seam."""
+SPACING = 0.005
+"""Spacing of edge samples in the trials as a share of the face's size: a thousand and more to a part."""
 TRIALS = 25
 SEED = 20
 
@@ -62,12 +62,13 @@ def forgive(
         raise ValueError("at least one trial is needed")
     bench = set_up(regions, plan, part=part, resist=resist, holes=holes, tolerance_mm=COARSE_MM)
     generator = np.random.default_rng(seed)
+    spacing_mm = SPACING * math.sqrt(regions.width * regions.height)
     wrong, edge, seams = np.empty(trials), np.empty(trials), np.empty(trials, dtype=np.bool_)
     worst: Bathed | None = None
     for trial in range(trials):
         bathed = bathe(bench, bench.lay(masks, displacements(generator, len(masks), resist.placement_mm)))
         wrong[trial] = wrong_area(bathed)
-        edge[trial] = compare_edges(bathed, bathed.got, bench, spacing_mm=SPACING_MM)[0].figures()[1]
+        edge[trial] = compare_edges(bathed, bathed.got, bench, spacing_mm=spacing_mm)[0].figures()[1]
         seams[trial] = shows_seam(bathed, resist.placement_mm)
         if worst is None or wrong[trial] > wrong[:trial].max():
             worst = bathed

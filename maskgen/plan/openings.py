@@ -72,11 +72,13 @@ def hold_open(
     limit = min_gap_mm + 2 * growth_mm
     opening = tidy(dilate(window, 2 * limit).difference(before))  # the part's edge is no wall
     places = narrow_places(polygonal(opening.simplify(EVEN_MM)), limit)
+    grown = shapely.union_all([core, bands])
+    shapely.prepare([core, lying, grown])
     holds: list[BaseGeometry] = []
     findings = []
     for place in places:
         centres = np.array(place.centres)
-        was, is_now, one_sided = _widths(centres, core, bands, lying)
+        was, is_now, one_sided = _widths(centres, core, grown, lying)
         if is_now.min() >= min_gap_mm - NEAR_MM or (was - is_now).max() < NEAR_MM:
             continue
         kept = np.minimum(KEPT_OPEN_MM, was)
@@ -97,7 +99,7 @@ def hold_open(
 
 
 def _widths(
-    centres: NDArray[np.float64], core: BaseGeometry, bands: BaseGeometry, lying: BaseGeometry
+    centres: NDArray[np.float64], core: BaseGeometry, grown: BaseGeometry, lying: BaseGeometry
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
     """Give the width of an opening at points along its middle, before and after growth.
 
@@ -108,7 +110,6 @@ def _widths(
     to_core, to_lying = shapely.distance(points, core), shapely.distance(points, lying)
     to_lying = np.where(np.isnan(to_lying), np.inf, to_lying)  # none lies there
     half = np.minimum(to_core, to_lying)
-    grown = shapely.union_all([core, bands])
     free = np.where(shapely.intersects(grown, points), -1.0, 1.0) * shapely.distance(points, grown.boundary)
     one_sided = to_lying < half + NEAR_MM
     is_now = np.maximum(np.where(one_sided, half + free, 2 * free), 0.0)
