@@ -11,6 +11,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from maskgen.model.finding import Finding, Severity
+from maskgen.model.job import IslandRule
 from maskgen.model.paths import length_of
 from maskgen.model.result import JobResult
 from maskgen.report import scene
@@ -70,7 +71,7 @@ def _context(result: JobResult) -> dict[str, Any]:
         ],
         "trials": _trials(result),
         "smallest": _smallest(result),
-        "islands": [WORDS.island(change, names) for change in result.island_changes],
+        "islands": [WORDS.island(c, names) for c in result.island_changes if c.choice is not IslandRule.KEEP],
         "estimate": _estimate(result),
         "assumptions": result.estimate.assumptions if result.estimate else (),
     }

@@ -16,7 +16,7 @@ ZOOM_MM = 6.0
 """Side of the window round a finding."""
 
 # A hair of the same colour closes the light seams that smoothing leaves between neighbours on a screen.
-_SEAMLESS = 'stroke="{0}" stroke-width="0.6" vector-effect="non-scaling-stroke"'
+_SEAMLESS = 'stroke="{0}" stroke-width="0.6"'
 
 
 def _hatch(key: str, pitch_mm: float) -> str:
@@ -33,13 +33,20 @@ def definitions(regions: Partition, predicted: Partition, masks: Iterable[Mask])
     """State every outline once, for `use`."""
     paths = [(f"region-{r.key}", path_data(r.area.rings)) for r in regions.regions]
     paths += [(f"mask-{m.number}", path_data(m.area.rings)) for m in masks]
-    drawn = "".join(f'<path id="{escape(key)}" fill-rule="evenodd" d="{d}"/>' for key, d in paths)
-    looks = "".join(
-        f'<path fill-rule="evenodd" fill="{r.colour}" {_SEAMLESS.format(r.colour)} d="{path_data(r.area.rings)}"/>'
-        for r in predicted.regions
+    drawn = "".join(
+        f'<path id="{escape(key)}" fill-rule="evenodd" vector-effect="non-scaling-stroke" d="{d}"/>' for key, d in paths
     )
+    looks = _painted(predicted)
     hatches = _hatch("film", regions.width / 40) + _hatch("film-near", ZOOM_MM / 30)
     return f'{hatches}{drawn}<g id="finished">{looks}</g>'
+
+
+def _painted(partition: Partition) -> str:
+    return "".join(
+        f'<path fill-rule="evenodd" fill="{r.colour}" {_SEAMLESS.format(r.colour)} '
+        f'vector-effect="non-scaling-stroke" d="{path_data(r.area.rings)}"/>'
+        for r in partition.regions
+    )
 
 
 def face_outline(part: Part) -> str:
@@ -61,9 +68,7 @@ def part_view(
         if r.key in colours
     )
     film = "".join(
-        f'<use href="#mask-{escape(m)}" fill="url(#film)" stroke="#10141c" stroke-width="1" '
-        'vector-effect="non-scaling-stroke"/>'
-        for m in masks_on
+        f'<use href="#mask-{escape(m)}" fill="url(#film)" stroke="#10141c" stroke-width="1"/>' for m in masks_on
     )
     return _svg(part, fills + film + face_outline(part), label=label, margin_mm=1.5)
 
@@ -75,10 +80,7 @@ def finished_view(part: Part, *, label: str) -> str:
 
 def partition_view(partition: Partition, part: Part, *, label: str) -> str:
     """Draw a partition of the face that is used nowhere else."""
-    fills = "".join(
-        f'<path fill-rule="evenodd" fill="{r.colour}" {_SEAMLESS.format(r.colour)} d="{path_data(r.area.rings)}"/>'
-        for r in partition.regions
-    )
+    fills = _painted(partition)
     return _svg(part, fills + face_outline(part), label=label, margin_mm=1.5)
 
 
@@ -110,8 +112,7 @@ def finding_view(finding: Finding, regions: Partition, *, label: str) -> str:
         f'<use href="#region-{escape(r.key)}" fill="{r.colour}" {_SEAMLESS.format(r.colour)}/>' for r in regions.regions
     )
     film = (
-        f'<use href="#mask-{escape(finding.mask)}" fill="url(#film-near)" stroke="#10141c" stroke-width="1" '
-        'vector-effect="non-scaling-stroke"/>'
+        f'<use href="#mask-{escape(finding.mask)}" fill="url(#film-near)" stroke="#10141c" stroke-width="1"/>'
         if finding.mask
         else ""
     )
