@@ -84,7 +84,7 @@ def _first_page(result: JobResult, width: float) -> list[Flowable]:
         ("Through the same baths", ", ".join(job.companions) or "no companions"),
         ("Oxide", f"{result.shelf.thickness_um:g} µm; hot seal {seal_minutes(result.shelf):g} min at 96 °C or more"),
         ("Baths", ", ".join(f"{dye} at {result.shelf.dye(dye).temperature_c:g} °C" for dye in dyes)),
-        ("Film", f"{job.resist.carrier}; {len(result.masks)} masks for each part, {len(result.sheets)} sheets"),
+        ("Film", WORDS.film(job.resist.carrier, len(result.masks), len(result.sheets))),
         ("Made on", "date ______________   by ______________   bath numbers ______________"),
     ]
     rows = [[Paragraph(escape(name), _SMALL), Paragraph(escape(text), _TEXT)] for name, text in facts]
@@ -109,8 +109,11 @@ def _first_page(result: JobResult, width: float) -> list[Flowable]:
         box,
         Paragraph(escape(WORDS.recipes), _HEAD),
         Table(recipes, colWidths=[12 * mm, 34 * mm, width - 66 * mm, 20 * mm], style=_RULED),
-        Paragraph(f"&#9633; {escape(WORDS.coupon_first)}", _TEXT),
-        Paragraph(f"&#9633; {escape(WORDS.handling)}", _TEXT),
+        Table(
+            [[TickBox(), Paragraph(escape(line), _TEXT)] for line in (WORDS.coupon_first, WORDS.handling)],
+            colWidths=[9 * mm, width - 9 * mm],
+            style=_TICKED,
+        ),
     ]
 
 
@@ -151,7 +154,7 @@ def _detail(result: JobResult, stage: Stage) -> str:
             return f"{result.shelf.dye(dye).temperature_c:g} °C, {minutes:g} min{whole}"
         case ApplyMask(mask, _):
             drawn = next(m for m in result.masks if m.number == mask)
-            return f"{len(drawn.area.pieces)} pieces on each part; see the placing measures at the end"
+            return f"{WORDS.pieces(len(drawn.area.pieces))} on each part; see the placing measures at the end"
         case Strip():
             return f"about {STRIP_MIN:g} min, room temperature (common practice, no source): watch it and stop"
         case Seal():
@@ -185,7 +188,7 @@ def _placing(mask: Mask, part: Part) -> list[Flowable]:
         for name, gap in sides
     ]
     return [
-        Paragraph(f"{len(mask.area.pieces)} pieces. From the part's edges to the outermost vinyl:", _TEXT),
+        Paragraph(f"{WORDS.pieces(len(mask.area.pieces))}. From the part's edges to the outermost vinyl:", _TEXT),
         Paragraph(escape("; ".join(measures)), _TEXT),
     ]
 
@@ -249,7 +252,9 @@ class PartPicture(Flowable):
         for region in self.result.regions.regions:
             if region.key in self.fills:
                 canvas.setFillColor(colors.HexColor(self.fills[region.key]))
-                canvas.drawPath(self._path(region.area), stroke=0, fill=1, fillMode=0)
+                canvas.setStrokeColor(colors.HexColor(self.fills[region.key]))
+                canvas.setLineWidth(0.15)  # closes the light seams viewers leave between neighbours
+                canvas.drawPath(self._path(region.area), stroke=1, fill=1, fillMode=0)
         for mask in self.result.masks:
             if mask.number in self.masks_on:
                 self._draw_film(mask.area)
@@ -302,5 +307,6 @@ _RULED = TableStyle(
         ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
     ]
 )
+_TICKED = TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("TOPPADDING", (0, 0), (-1, -1), 3)])
 _CAREFUL = TableStyle([*_RULED.getCommands(), ("BOX", (0, 0), (-1, -1), 1.6, colors.black)])
 _BOX = TableStyle([("BOX", (0, 0), (-1, -1), 1.6, colors.black), ("BOTTOMPADDING", (0, 0), (-1, -1), 5)])

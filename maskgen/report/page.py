@@ -169,7 +169,7 @@ def _mask(result: JobResult, index: int) -> dict[str, Any]:
     return {
         "picture": Markup(scene.mask_view(mask, part, result.job.resist, label=f"Mask {mask.number}")),
         "title": f"{mask.number} {mask.name}",
-        "text": f"{len(mask.area.pieces)} pieces, {length:.0f} mm to cut",
+        "text": f"{WORDS.pieces(len(mask.area.pieces))}, {length:.0f} mm to cut",
     }
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Plan, Recipe, Seal, Step, Strip
 from maskgen.model.finding import Severity
-from maskgen.model.job import Job, Part, Peel, Shape
+from maskgen.model.job import Carrier, Job, Part, Peel, Shape
 from maskgen.model.masks import Sheet
 from maskgen.model.result import Forgiveness, IslandChange, SmallestSize
 
@@ -115,6 +115,19 @@ class Words:
         listed = ", ".join(f"{number} x {mask}" for mask, number in sorted(masks.items()))
         drawing = sheet.drawing
         return f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm: {listed}"
+
+    def pieces(self, count: int) -> str:
+        """Count pieces."""
+        return "1 piece" if count == 1 else f"{count} pieces"
+
+    def film(self, carrier: Carrier, masks: int, sheets: int) -> str:
+        """Say how the film comes."""
+        how = {
+            Carrier.TAPE: "laid with transfer tape",
+            Carrier.LOOSE: "pieces laid one by one",
+            Carrier.STENCIL: "each mask one sheet",
+        }[carrier]
+        return f"{masks} {'mask' if masks == 1 else 'masks'} for each part, {how}; sheets: {sheets}"
 
     def money(self, value: float, job: Job) -> str:
         """Say a price."""
