@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from maskgen.colour.flat_mixtures import Floats, Mixture
 
@@ -35,21 +37,20 @@ class Shares:
 
 
 def colours_nearby(cores: NDArray[np.int32], number: int, reach: int) -> NDArray[np.uint64]:
-    """Bit k of a pixel: a core pixel of colour k (label k + 1) lies within `reach` pixels, also diagonally.
+    """Which colours lie near each pixel outside the cores, in row order.
 
-    Where there is none so near, the reach doubles until there is.
+    Bit k: a core pixel of colour k (label k + 1) lies within `reach` pixels, also diagonally. Where there is none so
+    near, the reach doubles until there is.
     """
-    near = np.zeros(cores.shape, np.uint64)
+    edge = cores == 0
+    near = np.zeros(int(edge.sum()), np.uint64)
     size = max(cores.shape)
-    while number and reach <= 2 * size:
-        open_pixels = near == 0
-        if not open_pixels.any():
-            break
+    while number and near.size and reach <= 2 * size and not near.all():
         kernel = np.ones((2 * min(reach, size) + 1,) * 2, np.uint8)
         wider = np.zeros_like(near)
         for k in range(number):
-            wider |= cv2.dilate((cores == k + 1).astype(np.uint8), kernel).astype(np.uint64) << np.uint64(k)
-        near[open_pixels] = wider[open_pixels]
+            wider |= cv2.dilate((cores == k + 1).astype(np.uint8), kernel)[edge].astype(np.uint64) << np.uint64(k)
+        near = np.where(near == 0, wider, near)
         reach *= 2
     return near
 
@@ -90,19 +91,34 @@ def with_thin_lines(shares: Shares, palette: Floats, least_contrast: float) -> N
     return labels
 
 
-def without_specks(labels: NDArray[np.uint8], number: int, largest_px: int) -> NDArray[np.uint8]:
-    """Give connected specks of at most so many pixels the commonest colour around them."""
+def without_specks(labels: NDArray[np.uint8], core: NDArray[np.bool_], largest_px: int) -> NDArray[np.uint8]:
+    """Give connected specks of at most so many pixels, none of them in a core, the commonest label around them."""
+    rows, columns = np.nonzero(~core)
+    if not rows.size:
+        return labels
+    height, width = labels.shape
+    node = np.full((height + 2, width + 2), -1, np.int64)
+    node[rows + 1, columns + 1] = np.arange(rows.size)
+    framed = np.pad(labels.astype(np.int16), 1, constant_values=-1)
+    own = labels[rows, columns]
+    anchored = np.zeros(rows.size, bool)
+    pairs = []
+    for dy, dx in ((0, 1), (1, -1), (1, 0), (1, 1), (0, -1), (-1, 1), (-1, 0), (-1, -1)):
+        like = framed[rows + 1 + dy, columns + 1 + dx] == own
+        other = node[rows + 1 + dy, columns + 1 + dx]
+        anchored |= like & (other < 0)
+        linked = np.flatnonzero(like & (other >= 0))
+        pairs.append(np.stack([linked, other[linked]]))
+    first, second = np.concatenate(pairs, axis=1)
+    graph = coo_array((np.ones(len(first), np.int8), (first, second)), shape=(rows.size, rows.size))
+    count, part = connected_components(graph, directed=False)
+    small = (np.bincount(part, minlength=count) <= largest_px) & (np.bincount(part, anchored, count) == 0)
     result = labels.copy()
-    for k in range(number):
-        mask = (labels == k).astype(np.uint8)
-        count, index, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-        for speck in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] <= largest_px) + 1 if count > 1 else []:
-            x, y, width, height = (int(v) for v in stats[speck, :4])
-            box = (slice(max(y - 1, 0), y + height + 1), slice(max(x - 1, 0), x + width + 1))
-            inside = index[box] == speck
-            rim = (cv2.dilate(inside.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~inside
-            if rim.any():
-                result[box][inside] = np.bincount(labels[box][rim], minlength=number).argmax()
+    for i in np.flatnonzero(small[part]):
+        around = framed[rows[i] : rows[i] + 3, columns[i] : columns[i] + 3].ravel()
+        votes = np.bincount(around[(around >= 0) & (around != own[i])])
+        if votes.size:
+            result[rows[i], columns[i]] = votes.argmax()
     return result
 
 
@@ -114,7 +130,11 @@ def edge_blur(shares: Shares, palette: Floats) -> float:
     """
     contrast = np.sqrt(np.sum((palette[:, None] - palette[None]) ** 2, axis=-1))
     strong = contrast > 40.0
-    total = float(np.where(strong[shares.label, shares.second], shares.share * (1.0 - shares.share), 0.0).sum())
-    sides = int(strong[shares.label[:, 1:], shares.label[:, :-1]].sum())
-    sides += int(strong[shares.label[1:], shares.label[:-1]].sum())
+    mixed = shares.share < 1.0
+    share = shares.share[mixed]
+    total = float((share * (1.0 - share))[strong[shares.label[mixed], shares.second[mixed]]].sum())
+    sides = 0
+    for one, two in ((shares.label[:, 1:], shares.label[:, :-1]), (shares.label[1:], shares.label[:-1])):
+        differ = one != two
+        sides += int(strong[one[differ], two[differ]].sum())
     return float(np.sqrt(np.pi) * total / (sides * np.pi / 4)) if sides else 0.0

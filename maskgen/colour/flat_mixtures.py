@@ -26,6 +26,9 @@ _HUE = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]]) * 3*
 _HUE_WEIGHT = 0.6
 """JPEG spoils hue far more than lightness."""
 
+_LEAST_HUE = 0.3
+"""A line keeps this part of its hue at half the resolution."""
+
 _OVERSHOOT = 10.0
 """Levels by which ringing may leave the range between two colours."""
 
@@ -66,15 +69,20 @@ class Mixture:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Mixer:
-    """Colours (k, channels) to mix, the misfit in levels up to which a mixture explains, and whether hue bleeds."""
+    """Colours (k, channels) to mix, and how.
+
+    `tolerance` is the misfit in levels up to which a mixture explains. `overshoot` is the part of a step by which
+    sharpening or ringing may go beyond either colour. `bleeding`: hue may have another share than lightness.
+    """
 
     palette: Floats
     tolerance: float
     bleeding: bool = False
+    overshoot: float = 0.0
 
     def with_colour(self, colour: Floats) -> Mixer:
         """Give a mixer that knows one colour more, at the end."""
-        return Mixer(np.vstack([self.palette, colour]), self.tolerance, self.bleeding)
+        return Mixer(np.vstack([self.palette, colour]), self.tolerance, self.bleeding, self.overshoot)
 
     def one(self, pixels: Floats, label: int) -> Mixture:
         """Explain pixels as one colour."""
@@ -82,17 +90,22 @@ class Mixer:
         same = np.full(len(pixels), label, np.int64)
         return Mixture(same, same, np.ones(len(pixels)), misfit)
 
-    def two(self, pixels: Floats, first: int, second: int) -> Mixture:
-        """Explain pixels as blends of two colours; what lies beyond either end counts as misfit."""
+    def two(self, pixels: Floats, first: int, second: int, least_hue: float = 0.0) -> Mixture:
+        """Explain pixels as blends of two colours; what lies beyond either end counts as misfit.
+
+        With bleeding, the share of the first in hue may fall to `least_hue` of its share in lightness.
+        """
         way = self.palette[second] - self.palette[first]
         off = pixels - self.palette[first]
-        share = np.clip(off @ way / max(float(way @ way), 1e-9), 0.0, 1.0)
+        free = off @ way / max(float(way @ way), 1e-9)
+        share = np.clip(free, 0.0, 1.0)
         if self.bleeding:
-            light = _beyond(off[:, :3] @ _LIGHTNESS.T, way[:3] @ _LIGHTNESS.T)
-            hue = _beyond(off[:, :3] @ _HUE.T, way[:3] @ _HUE.T)
+            light = _beyond(off[:, :3] @ _LIGHTNESS.T, way[:3] @ _LIGHTNESS.T, 1.0)
+            hue = _beyond(off[:, :3] @ _HUE.T, way[:3] @ _HUE.T, 1.0 - least_hue * (1.0 - share))
             misfit = np.hypot(np.maximum(light - _OVERSHOOT, 0.0), _HUE_WEIGHT * hue)
         else:
-            misfit = np.sqrt(np.sum((off - share[:, None] * way) ** 2, axis=1))
+            reached = np.clip(free, -self.overshoot, 1.0 + self.overshoot)
+            misfit = np.sqrt(np.sum((off - reached[:, None] * way) ** 2, axis=1))
         larger = share > 0.5
         return Mixture(
             np.where(larger, second, first), np.where(larger, first, second), np.maximum(share, 1.0 - share), misfit
@@ -133,7 +146,7 @@ class Mixer:
             others = [k for k in members if k != extra]
             part = self.one(pixels[rows], extra)
             for k in others:
-                part = part.better(self.two(pixels[rows], extra, k))
+                part = part.better(self.two(pixels[rows], extra, k, _LEAST_HUE))
             triples = [(extra, a, b) for a, b in combinations(others[:_MOST_IN_TRIPLES], 2)]
             result.put(rows, self._with_triples(pixels[rows], triples, part))
         return result
@@ -160,9 +173,9 @@ def groups(near: NDArray[np.uint64]) -> Iterator[tuple[list[int], NDArray[np.int
         yield [k for k in range(64) if int(bits) >> k & 1], rows
 
 
-def _beyond(off: Floats, way: Floats) -> Floats:
-    """Distance of points from the stretch between 0 and `way`."""
-    share = np.clip(off @ way / max(float(way @ way), 1e-9), 0.0, 1.0)
+def _beyond(off: Floats, way: Floats, most: Floats | float) -> Floats:
+    """Distance of points from the stretch between 0 and `most` of `way`."""
+    share = np.clip(off @ way / max(float(way @ way), 1e-9), 0.0, most)
     return np.asarray(np.sqrt(np.sum((off - share[:, None] * way) ** 2, axis=1)))
 
 

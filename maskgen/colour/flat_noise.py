@@ -8,13 +8,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from maskgen.colour.flat_zones import block_range
-
 _STRONG_EDGE = 40
 """Range of a 2 x 2 block (levels) from which it is an edge for certain."""
 
-_CLEAN_RANGE = 2.0
-"""Ranges up to this (levels) are rounding and slow gradients, not noise."""
+_WEAK_EDGE = 30
+"""Ranges from here on are more likely an edge than noise."""
+
+_LEAST_RANGE = 2.0
+"""Ringing of less (levels) is rounding."""
+
+_TWISTED_SHARE = 0.1
+"""Ringing has second differences of two levels and more in many places; a gradient, only rounded, has none."""
+
+_LEAST_SAMPLE = 50
+
+
+_SAMPLE = 500_000
+"""Blocks that are plenty for a quantile."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,20 +45,35 @@ class Noise:
         return max(self.grain, self.ringing)
 
 
-def measure_noise(levels: NDArray[np.uint8]) -> Noise:
-    """Estimate grain from second differences (Immerkaer 1996, as a median), ringing from the surroundings of edges."""
-    if min(levels.shape[:2]) < 3:
+def measure_noise(levels: NDArray[np.uint8], ranges: NDArray[np.uint8]) -> Noise:
+    """Estimate grain from second differences (Immerkaer 1996, as a median), ringing from the surroundings of edges.
+
+    `ranges` are those of 2 x 2 blocks (`block_range`).
+    """
+    if not ranges.size:
         return Noise(0.0, 0.0)
-    ranges = block_range(levels, 2)
-    signed = levels.astype(np.int16)
-    twist = np.abs(signed[:-1, :-1] - signed[1:, :-1] - signed[:-1, 1:] + signed[1:, 1:])
-    grain = max(float(np.median(twist[..., c])) for c in range(levels.shape[2])) / (2 * 0.6745)
+    rows = np.arange(0, ranges.shape[0], max(1, ranges.size // _SAMPLE))
+    upper, lower = levels[rows].astype(np.int16), levels[rows + 1].astype(np.int16)
+    twist = np.abs(upper[:, :-1] - lower[:, :-1] - upper[:, 1:] + lower[:, 1:])
+    grain = max(_median(twist[..., c]) for c in range(levels.shape[2])) / (2 * 0.6745)
     strong = (ranges > _STRONG_EDGE).astype(np.uint8)
     close, around = cv2.dilate(strong, np.ones((5, 5), np.uint8)), cv2.dilate(strong, np.ones((15, 15), np.uint8))
-    beside = ranges[(around > 0) & (close == 0) & (ranges < 30)]
-    typical = float(np.percentile(beside, 75)) if beside.size > 50 else 0.0
+    beside = np.flatnonzero((around > close) & (ranges < _WEAK_EDGE))
+    if beside.size < _LEAST_SAMPLE:
+        return Noise(grain, 0.0)
+    y, x = np.divmod(beside[:: max(1, beside.size // _SAMPLE)], ranges.shape[1])
+    signed = (levels[y + dy, x + dx].astype(np.int16) for dy, dx in ((0, 0), (0, 1), (1, 0), (1, 1)))
+    a, b, c, d = signed
+    twists = np.abs(a - b - c + d).max(axis=1)
+    if float((twists >= 2).mean()) <= _TWISTED_SHARE:
+        return Noise(grain, 0.0)
     # The range of four samples is some two standard deviations (2.06 for normal noise).
-    return Noise(grain, typical / 2.06 if typical > _CLEAN_RANGE else 0.0)
+    return Noise(grain, max(float(np.percentile(ranges[y, x], 75)), _LEAST_RANGE) / 2.06)
+
+
+def _median(values: NDArray[np.int16]) -> float:
+    below = np.cumsum(np.bincount(values.ravel()))
+    return float(np.searchsorted(below, below[-1] / 2))
 
 
 def calm(levels: NDArray[np.uint8], noise: Noise) -> NDArray[np.uint8]:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from maskgen.colour.flat_mixtures import Mixer
 from maskgen.colour.flat_noise import Noise
@@ -48,8 +47,8 @@ class Palette:
         return np.concatenate([[0], self.member + 1]).astype(np.int32)[zones.index]
 
 
-def cluster_zones(zones: Zones, noise: Noise, limits: ClusterLimits) -> Palette:
-    """Join zones of like colour, from the largest on, each to the nearest colour founded so far."""
+def cluster_zones(zones: Zones, founding: NDArray[np.bool_], noise: Noise, limits: ClusterLimits) -> Palette:
+    """Join zones of like colour, from the largest on, each to the nearest colour founded by those allowed to."""
     order = np.argsort(-zones.count, kind="stable")
     seen = perceived(zones.colour)
     seeds: list[int] = []
@@ -62,7 +61,7 @@ def cluster_zones(zones: Zones, noise: Noise, limits: ClusterLimits) -> Palette:
             if gaps[nearest] < limits.difference + slack:
                 member[i] = nearest
                 continue
-        if zones.count[i] >= limits.least_px and len(seeds) < MOST_COLOURS:
+        if founding[i] and zones.count[i] >= limits.least_px and len(seeds) < MOST_COLOURS:
             member[i] = len(seeds)
             seeds.append(int(i))
     return Palette(zones.colour[seeds], member)
@@ -90,24 +89,23 @@ def without_blends(palette: Palette, zones: Zones, limits: SeamLimits) -> Palett
     if number < 3:
         return palette
     cores = palette.cores(zones)
-    depths = _depths(cores, number)
+    thin = _thin(cores, number, limits.depth)
     areas = np.bincount(cores.ravel(), minlength=number + 1)[1:]
     keep = np.ones(number, bool)
     for k in np.argsort(areas, kind="stable"):
-        if depths[k] <= limits.depth:
+        if thin[k]:
             keep[k] = not _is_blend(k, cores, keep & (areas > areas[k]), limits)
     renumbered = np.where(keep, np.cumsum(keep) - 1, -1)
     member = np.where(palette.member >= 0, renumbered[palette.member], -1)
     return Palette(palette.colours[keep], member)
 
 
-def _depths(cores: NDArray[np.int32], number: int) -> Floats:
-    """Depth of each colour's thickest place: 0 for one or two pixels, 1 for three or four, and so on."""
-    kernel = np.ones((3, 3), np.uint8)
+def _thin(cores: NDArray[np.int32], number: int, depth: int) -> NDArray[np.bool_]:
+    """Whether each colour is nowhere thicker than 2 * `depth` + 2 pixels."""
+    kernel = np.ones((2 * depth + 3,) * 2, np.uint8)
     shade = cores.astype(np.uint8)  # at most 60 colours
-    inner = (cv2.dilate(shade, kernel) == cv2.erode(shade, kernel)) & (shade > 0)
-    depth = cv2.distanceTransform(inner.astype(np.uint8), cv2.DIST_C, 3)
-    return np.asarray(ndimage.maximum(depth, cores, np.arange(1, number + 1)), dtype=np.float64)
+    thick = (cv2.dilate(shade, kernel) == cv2.erode(shade, kernel)) & (shade > 0)
+    return np.asarray(np.bincount(shade[thick], minlength=number + 1)[1:] == 0)
 
 
 def _is_blend(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], limits: SeamLimits) -> bool:
@@ -133,15 +131,15 @@ def _is_blend(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], limit
     return limits.smoothed or int(met(1)[[first, second]].sum()) > needed * rim
 
 
-def refined(levels: NDArray[np.uint8], labels: NDArray[np.int32], colours: Floats) -> Floats:
-    """Replace colours by the medians, channel by channel, of the pixels labelled k + 1: clipped noise moves no median."""
+def refined(levels: NDArray[np.uint8], cores: NDArray[np.int32], colours: Floats) -> Floats:
+    """Replace each colour by the medians, channel by channel, of its core pixels (clipped noise moves no median)."""
     number = len(colours)
     result = colours.copy()
-    core = labels > 0
-    offset = (labels[core].astype(np.int64) - 1) * 256
-    for channel in range(levels.shape[2]):
-        counts = np.bincount(offset + levels[..., channel][core], minlength=number * 256).reshape(number, 256)
-        below = np.cumsum(counts, axis=1)
+    shade = cores.astype(np.uint8)  # at most 60 colours
+    for channel, plane in enumerate(cv2.split(levels)):
+        ranges = [0.0, number + 1.0, 0.0, 256.0]
+        counts = cv2.calcHist([shade, np.ascontiguousarray(plane)], [0, 1], None, [number + 1, 256], ranges)[1:]
+        below = np.cumsum(counts, axis=1, dtype=np.float64)
         total = below[:, -1]
         median = np.argmax(below * 2 >= total[:, None], axis=1)
         result[:, channel] = np.where(total > 0, median, result[:, channel])

@@ -7,12 +7,14 @@ known from elsewhere is tried first; where none explains the patch, its most dev
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from maskgen.colour.flat_mixtures import Floats, Mixer, Mixture
+from maskgen.colour.flat_palette import MOST_COLOURS
 from maskgen.colour.flat_perception import alike
 
 _SOLVED_SHARE = 0.75
@@ -22,7 +24,13 @@ _SOLID_ALPHA = 240.0
 """A fringe where hidden shapes shine through a soft edge is half transparent; a line of its own is not, somewhere."""
 
 _MOST_CANDIDATES = 40
-_MOST_PIXELS = 60_000
+_PARALLEL = 0.98
+"""Cosine from which two rays are too nearly parallel to tell where they meet."""
+
+_BEYOND = 25.0
+"""Levels by which extrapolation may overshoot the range of colours."""
+
+_MOST_PIXELS = 30_000
 """More unexplained pixels than this are a photograph's, not hairlines."""
 
 
@@ -33,7 +41,6 @@ class RareLimits:
     misfit: float
     area_px: float
     difference: float
-    most: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,7 +95,7 @@ def add_rare_colours(
     solved = np.zeros(rows.size, bool)
     for known in range(len(mixer.palette)):
         best, solved = _try(patches, mixer, known, best, solved, limits)
-    while not solved.all() and len(mixer.palette) < limits.most:
+    while not solved.all() and len(mixer.palette) < MOST_COLOURS:
         colour = _best_candidate(patches, mixer, best, solved, limits)
         if colour is None:
             break
@@ -112,33 +119,61 @@ def _try(
 def _best_candidate(
     patches: _Patches, mixer: Mixer, best: Mixture, solved: NDArray[np.bool_], limits: RareLimits
 ) -> Floats | None:
-    """Find the colour of one of the unexplained pixels that covers the largest area of them."""
-    open_rows = np.flatnonzero(~solved & (best.misfit > mixer.tolerance))
-    if not open_rows.size:
+    """Find the colour that explains most of the unexplained pixels; of equals, the one that covers the largest area."""
+    rows = np.flatnonzero(~solved & (best.misfit > mixer.tolerance))
+    if not rows.size:
         return None
-    pixels, near = patches.pixels[open_rows], patches.near[open_rows]
+    pixels, near = patches.pixels[rows], patches.near[rows]
+    candidates = _extremes(pixels, best.misfit[rows], mixer.tolerance, limits.misfit)
+    if not mixer.bleeding:  # where hue bleeds the rays are bent
+        candidates += _crossings(pixels, near, best.misfit[rows], mixer, limits)
     number = len(mixer.palette)
-    winner, winning_area = None, limits.area_px
-    for candidate in _candidates(pixels, best.misfit[open_rows], mixer.tolerance, limits.misfit):
+    winner, winning = None, (0.0, 0.0)
+    for candidate in candidates:
         if len(candidate) == 4 and candidate[3] < _SOLID_ALPHA:
             continue
         if any(alike(candidate, other) < limits.difference for other in mixer.palette):
             continue
         found = mixer.with_colour(candidate).explain_with(pixels, near, number)
-        mine = np.where(found.label == number, found.share, 1.0 - found.share)
-        area = float(mine[found.misfit <= mixer.tolerance].sum())
-        if area > winning_area + 1e-9:
-            winner, winning_area = candidate, area
+        explained = found.misfit <= mixer.tolerance
+        area = float(np.where(found.label == number, found.share, 1.0 - found.share)[explained].sum())
+        if area >= limits.area_px and (float(explained.sum()), area) > winning:
+            winner, winning = candidate, (float(explained.sum()), area)
     return winner
 
 
-def _candidates(pixels: Floats, misfit: Floats, tolerance: float, least: float) -> list[Floats]:
+def _extremes(pixels: Floats, misfit: Floats, tolerance: float, least: float) -> list[Floats]:
     """Pick colours from the most deviating on, each further from the earlier ones than twice the tolerance."""
     left = misfit >= least
     picked: list[Floats] = []
     while left.any() and len(picked) < _MOST_CANDIDATES:
         at = int(np.argmax(np.where(left, misfit, -1.0)))
-        close = np.sum((pixels - pixels[at]) ** 2, axis=1) < tolerance**2
-        picked.append(np.median(pixels[close & left], axis=0))
-        left &= np.sum((pixels - pixels[at]) ** 2, axis=1) >= (2 * tolerance) ** 2
+        gap = np.sum((pixels - pixels[at]) ** 2, axis=1)
+        picked.append(np.median(pixels[(gap < tolerance**2) & left], axis=0))
+        left &= gap >= (2 * tolerance) ** 2
     return picked
+
+
+def _crossings(
+    pixels: Floats, near: NDArray[np.uint64], misfit: Floats, mixer: Mixer, limits: RareLimits
+) -> list[Floats]:
+    """Extrapolate a hairline that crosses several colours: the rays from each through its blends meet in its own."""
+    rays = []
+    for k in range(len(mixer.palette)):
+        alone = np.flatnonzero((near == np.uint64(1 << k)) & (misfit >= limits.misfit))
+        if alone.size:
+            extreme = _extremes(pixels[alone], misfit[alone], mixer.tolerance, limits.misfit)[0]
+            rays.append((mixer.palette[k], extreme - mixer.palette[k]))
+    found = []
+    for (start, way), (other, across) in combinations(rays, 2):
+        ways = np.stack([way, -across], axis=1)
+        cosine = float(way @ across) / float(np.linalg.norm(way) * np.linalg.norm(across))
+        if abs(cosine) > _PARALLEL:
+            continue
+        lengths = np.linalg.lstsq(ways, other - start, rcond=None)[0]
+        here, there = start + lengths[0] * way, other + lengths[1] * across
+        meet = (here + there) / 2
+        apart = float(np.linalg.norm(here - there)) / float(max(*lengths, 1.0))
+        if lengths.min() > 0.9 and apart <= mixer.tolerance and meet.min() > -_BEYOND and meet.max() < 255 + _BEYOND:
+            found.append(np.clip(meet, 0.0, 255.0))
+    return found

@@ -39,33 +39,55 @@ def block_range(levels: NDArray[np.uint8], size: int) -> NDArray[np.uint8]:
     """Largest range over the channels in the block whose top left pixel is here; last rows and columns fall away."""
     kernel = np.ones((size, size), np.uint8)
     anchor = (0, 0)
-    top = cv2.dilate(levels, kernel, anchor=anchor)
-    low = cv2.erode(levels, kernel, anchor=anchor)
     rows, columns = levels.shape[0] - size + 1, levels.shape[1] - size + 1
-    return np.asarray((top - low)[:rows, :columns].max(axis=2))
+    widest = np.zeros((max(rows, 0), max(columns, 0)), np.uint8)
+    for channel in cv2.split(levels):
+        spread = cv2.subtract(cv2.dilate(channel, kernel, anchor=anchor), cv2.erode(channel, kernel, anchor=anchor))
+        np.maximum(widest, spread[: widest.shape[0], : widest.shape[1]], out=widest)
+    return widest
 
 
-def find_zones(levels: NDArray[np.uint8], *, size: int, limit: float) -> Zones:
-    """Connect flat blocks of `size` pixels whose range is at most `limit` levels."""
-    height, width, channels = levels.shape
-    index = np.zeros((height, width), np.int32)
-    if height < size or width < size:
-        return Zones(index, np.zeros(0, np.int64), np.zeros((0, channels)), np.zeros((0, channels)))
-    flat = (block_range(levels, size) <= limit).astype(np.uint8)
-    number, blocks = cv2.connectedComponents(flat, connectivity=8, ltype=cv2.CV_32S)
-    # A pixel belongs to the zone of any flat block over it; all of those blocks share it, so there is one zone only.
+def connect(flat: NDArray[np.bool_], size: int) -> NDArray[np.int32]:
+    """Number the pixels covered by connected flat blocks of `size` pixels, 0 where there are none.
+
+    A pixel belongs to the zone of any flat block over it; all of those blocks share it, so there is one zone only.
+    """
+    _, blocks = cv2.connectedComponents(flat.astype(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    index = np.zeros((flat.shape[0] + size - 1, flat.shape[1] + size - 1), np.int32)
     for dy in range(size):
         for dx in range(size):
             part = index[dy : dy + flat.shape[0], dx : dx + flat.shape[1]]
             np.maximum(part, blocks, out=part)
-    flat_index = index.ravel()
-    count = np.bincount(flat_index, minlength=number)[1:]
-    colour = np.empty((number - 1, channels))
-    spread = np.empty((number - 1, channels))
-    for channel in range(channels):
-        values = levels[..., channel].ravel().astype(np.float64)
-        mean = np.bincount(flat_index, values, number)[1:] / np.maximum(count, 1)
-        square = np.bincount(flat_index, values * values, number)[1:] / np.maximum(count, 1)
+    return index
+
+
+def find_zones(levels: NDArray[np.uint8], ranges: NDArray[np.uint8], *, size: int, limit: float) -> Zones:
+    """Connect flat blocks of `size` pixels whose range (as of `block_range`) is at most `limit` levels."""
+    height, width, channels = levels.shape
+    if not ranges.size:
+        return Zones(
+            np.zeros((height, width), np.int32), np.zeros(0, np.int64), np.zeros((0, channels)), np.zeros((0, channels))
+        )
+    index = connect(ranges <= limit, size)
+    place = index.ravel().astype(np.intp)
+    count = np.bincount(place)[1:]
+    number = len(count)
+    colour, spread = np.empty((number, channels)), np.empty((number, channels))
+    for channel, plane in enumerate(cv2.split(levels)):
+        values = plane.ravel().astype(np.float64)
+        mean = np.bincount(place, values)[1:] / count
+        square = np.bincount(place, values * values)[1:] / count
         colour[:, channel] = mean
         spread[:, channel] = np.sqrt(np.maximum(square - mean * mean, 0.0))
     return Zones(index, count.astype(np.int64), colour, spread)
+
+
+def zones_of_pixels(levels: NDArray[np.uint8]) -> Zones:
+    """Take every exact colour for a zone: for pictures too small to be flat anywhere."""
+    exact, inverse, count = np.unique(
+        levels.reshape(-1, levels.shape[2]), axis=0, return_inverse=True, return_counts=True
+    )
+    index = (inverse.reshape(levels.shape[:2]) + 1).astype(np.int32)
+    colour = exact.astype(np.float64)
+    # Numbers as large as a founding zone: whatever there is, is all there is.
+    return Zones(index, np.maximum(count, 1000).astype(np.int64), colour, np.zeros_like(colour))
