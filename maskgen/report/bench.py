@@ -253,7 +253,7 @@ class PartPicture(Flowable):
             if region.key in self.fills:
                 canvas.setFillColor(colors.HexColor(self.fills[region.key]))
                 canvas.setStrokeColor(colors.HexColor(self.fills[region.key]))
-                canvas.setLineWidth(0.15)  # closes the light seams viewers leave between neighbours
+                canvas.setLineWidth(0.4)  # closes the light seams viewers leave between neighbours
                 canvas.drawPath(self._path(region.area), stroke=1, fill=1, fillMode=0)
         for mask in self.result.masks:
             if mask.number in self.masks_on:
