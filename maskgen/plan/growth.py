@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
 import shapely
 from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
@@ -18,6 +19,8 @@ ARC_MM = 0.0005
 """Chord error of the arcs of an offset: half the flattening error of the outlines."""
 JOINT_MM = 0.001
 """Outlines nearer than this run along one another: the flattening error."""
+RUN = 24
+"""Segments offset at a time."""
 SLIVER_MM = 0.002
 """Vinyl or openings narrower than twice this are left over from the arithmetic; no knife could cut them."""
 
@@ -28,7 +31,20 @@ def dilate(geometry: BaseGeometry, distance_mm: float, *, flat_ends: bool = Fals
         return geometry
     half_step = math.acos(max(0.0, 1.0 - ARC_MM / distance_mm))
     quarter = max(1, math.ceil(math.pi / 4 / half_step))
-    return geometry.buffer(distance_mm, quad_segs=quarter, cap_style="flat" if flat_ends else "round")
+    parts = _short_runs(geometry) if "LineString" in geometry.geom_type else [geometry]
+    cap = "flat" if flat_ends else "round"
+    return shapely.union_all(shapely.buffer(parts, distance_mm, quad_segs=quarter, cap_style=cap))
+
+
+def _short_runs(lines: BaseGeometry) -> list[BaseGeometry]:
+    """Cut lines into runs that overlap by a segment: long lines close together would take minutes to offset."""
+    runs: list[BaseGeometry] = []
+    for line in shapely.get_parts(lines):
+        points = shapely.get_coordinates(line)
+        ring = bool(line.is_closed)
+        points = np.vstack([points, points[1:2]]) if ring else points
+        runs += [shapely.LineString(points[k : k + RUN + 2]) for k in range(0, max(1, len(points) - 2), RUN)]
+    return runs
 
 
 def tidy(geometry: BaseGeometry) -> MultiPolygon:
