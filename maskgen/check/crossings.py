@@ -17,7 +17,6 @@ from shapely.geometry.base import BaseGeometry
 
 from maskgen.check.lines import CutLine
 from maskgen.check.near import Chords
-from maskgen.check.pieces import outline_of
 from maskgen.model.paths import Point
 
 NOISE_MM = 0.006
@@ -71,7 +70,7 @@ def overlaps(lines: Sequence[CutLine], chords: Chords, pairs: Indices, left_out:
     for first, second in meeting[:MOST_OVERLAPS].tolist():
         for k in (first, second):
             if k not in outlines:
-                outlines[k] = outline_of(lines[k])
+                outlines[k] = lines[k].outline()
         at = _overlap(outlines[first], outlines[second])
         if at is not None:
             found.append(Crossing(first, second, at))

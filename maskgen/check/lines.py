@@ -11,9 +11,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
+from maskgen.geometry.polygons import polygonal
 from maskgen.model.drawing import Drawing, DrawnPath, SubPath, flattened
 from maskgen.model.paths import Line, Point, Points, Ring, Segment
 
@@ -71,6 +75,15 @@ class CutLine:
             float(np.interp(share * along[-1], along, points[:, 0])),
             float(np.interp(share * along[-1], along, points[:, 1])),
         )
+
+    def turned(self) -> CutLine:
+        """Give the line walked the other way."""
+        return replace(self, runs=tuple(_reversed(run) for run in reversed(self.runs)), points=self.points[::-1])
+
+    def outline(self) -> BaseGeometry:
+        """Give what a closed line encloses; one that crosses itself by even-odd."""
+        polygon = Polygon(self.points)
+        return polygon if polygon.is_valid else polygonal(shapely.make_valid(polygon))
 
     def ring(self) -> Ring:
         """Give a closed line as a ring of its own lines and cubics, small gaps bridged."""
@@ -131,6 +144,26 @@ def find_lines(drawing: Drawing) -> CutLines:
             if line.closed or not is_wide:
                 lines.append(line)
     return CutLines(drawing, tuple(_joined(lines)), tuple(wide), tuple(strays))
+
+
+def line_of_ring(ring: Ring) -> CutLine:
+    """Give a ring as a closed cut line of its own."""
+    run = run_of_ring(ring)
+    points, _ = flattened(run, FLATTEN_MM)
+    return CutLine((0,), (run,), _corners(points, True), True, True, "")
+
+
+def run_of_ring(ring: Ring) -> SubPath:
+    """Give a ring as a closed run of the pen."""
+    rows, straight = [], []
+    for s in ring.segments:
+        if isinstance(s, Line):
+            rows.append((s.start, s.start, s.end, s.end))
+        else:
+            rows.append((s.start, s.control1, s.control2, s.end))
+        straight.append(isinstance(s, Line))
+    control = np.array(rows, dtype=np.float64).reshape(-1, 4, 2)
+    return SubPath(ring.segments[0].start, control, np.array(straight, dtype=np.bool_), True)
 
 
 def _line(number: int, path: DrawnPath, run: SubPath, points: Points) -> CutLine:
@@ -198,7 +231,7 @@ def _chain(parts: Sequence[tuple[CutLine, bool]], *, ring: bool) -> CutLine:
     runs: list[SubPath] = []
     points: list[Points] = []
     for line, backwards in parts:
-        runs.extend(_reversed(run) for run in reversed(line.runs)) if backwards else runs.extend(line.runs)
+        runs.extend(line.turned().runs if backwards else line.runs)
         points.append(line.points[::-1] if backwards else line.points)
     numbers = tuple(dict.fromkeys(n for line, _ in parts for n in line.paths))
     first = min((line for line, _ in parts), key=lambda line: line.paths[0])

@@ -10,7 +10,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from maskgen.check.lines import CutLine
-from maskgen.check.pieces import outline_of
 
 LIKENESS = 0.002
 """Share of its area by which an outline may differ from a rectangle."""
@@ -62,7 +61,7 @@ def _outermost(lines: Sequence[CutLine], runs_in_path: Sequence[int], gone: set[
         line = lines[k]
         if not line.closed or any(runs_in_path[p] > 1 for p in line.paths if line.filled) or len(line.points) < 4:
             continue
-        outline = outline_of(line)
+        outline = line.outline()
         if is_rectangle(outline) and _holds_all(outline, [lines[j] for j in left if j != k]):
             return Panel(k, line.filled)
     return None

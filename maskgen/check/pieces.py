@@ -99,7 +99,7 @@ def nest(lines: Sequence[CutLine], left_out: set[int], polarity: Polarity) -> Ne
         When lines lie in one another beyond all use.
     """
     numbers = tuple(k for k, line in enumerate(lines) if line.closed and len(line.points) > 2 and k not in left_out)
-    outlines = tuple(outline_of(lines[k]) for k in numbers)
+    outlines = tuple(lines[k].outline() for k in numbers)
     numbers, outlines = _with_inside(numbers, outlines)
     depth = np.zeros(len(numbers), dtype=np.int64)
     parent = np.full(len(numbers), -1, dtype=np.int64)
@@ -117,12 +117,6 @@ def _with_inside(
 ) -> tuple[tuple[int, ...], tuple[BaseGeometry, ...]]:
     kept = [(n, o) for n, o in zip(numbers, outlines, strict=True) if o.area > 0]
     return tuple(n for n, _ in kept), tuple(o for _, o in kept)
-
-
-def outline_of(line: CutLine) -> BaseGeometry:
-    """Give what a closed line encloses; one that crosses itself by even-odd."""
-    polygon = Polygon(line.points)
-    return polygon if polygon.is_valid else polygonal(shapely.make_valid(polygon))
 
 
 def _inside(outlines: NDArray[np.object_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -1,0 +1,207 @@
+"""Does a file hold the masks of a job? Where, in which scale, mirrored or not, and what differs.
+
+Pieces are told apart by what no placing changes: area and length of outline, up to one scale for the whole file. The
+scale most pairs of alike pieces agree on is taken; then every mask is laid on the file in all quarter turns, at the
+place where most of its pieces fall on pieces of the file.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from maskgen.check.sizes import named_scale
+from maskgen.model.paths import Point
+
+ALIKE = 0.03
+"""Share by which length squared over area may differ between alike pieces."""
+SAME_SIZE = 0.004
+SAME_PLACE_MM = 1.0
+"""How far off the best placing a piece may lie and still be the same one."""
+MOST_DEVIATION_MM = 0.05
+"""Up to this the outlines are the same: two steps of a plotter."""
+MOST_VOTES = 400
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class MaskMatch:
+    """How one mask is found: `moved_mm` and `turned_degrees` lay it on the file; `missing` are places in its own frame."""
+
+    mask: str
+    pieces: int
+    found: int
+    moved_mm: Point | None
+    turned_degrees: int
+    missing: tuple[Point, ...]
+    deviation_mm: float | None
+    deviation_at: Point | None
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A file against a job. `scale` is the size of the file over that of the job, `mistake` what makes such a scale."""
+
+    scale: float
+    mistake: str | None
+    mirrored: bool
+    masks: tuple[MaskMatch, ...]
+    extra: tuple[Point, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether the file holds all masks as they are, and nothing else."""
+        return (
+            abs(self.scale - 1.0) < SAME_SIZE
+            and not self.mirrored
+            and not self.extra
+            and all(not m.missing and (m.deviation_mm or 0.0) <= MOST_DEVIATION_MM for m in self.masks)
+        )
+
+
+def compare(file: Sequence[Polygon], masks: Sequence[tuple[str, Sequence[Polygon]]]) -> Comparison:
+    """Compare the pieces of a file with those of every mask, mm, y down."""
+    wanted = [piece for _, pieces in masks for piece in pieces]
+    scale = _scale(wanted, file)
+    scaled = [affinity.scale(piece, 1 / scale, 1 / scale, origin=(0.0, 0.0)) for piece in file]
+    plain, flipped = (_lay_all(masks, scaled, mirrored=m) for m in (False, True))
+    mirrored = _quality(flipped[0]) > _quality(plain[0])
+    matches, left = flipped if mirrored else plain
+    extra = tuple(_spot(file[k]) for k in sorted(left))
+    return Comparison(scale, None if scale == 1.0 else named_scale(scale), mirrored, tuple(matches), extra)
+
+
+def _quality(matches: Sequence[MaskMatch]) -> tuple[int, float]:
+    return sum(m.found for m in matches), -sum(m.deviation_mm or 0.0 for m in matches) - 0.01
+
+
+def _scale(wanted: Sequence[Polygon], file: Sequence[Polygon]) -> float:
+    """Give the ratio of sizes most alike pieces agree on; exactly 1 where that is as good."""
+    if not wanted or not file:
+        return 1.0
+    a, b = _measures(wanted[:MOST_VOTES]), _measures(file[:MOST_VOTES])
+    shape = np.abs(np.log(b[:, None, 1] ** 2 / b[:, None, 0]) - np.log(a[None, :, 1] ** 2 / a[None, :, 0]))
+    alike = shape < ALIKE
+    if not alike.any():
+        return 1.0
+    ratio = 0.5 * np.log(b[:, None, 0] / a[None, :, 0])[alike]
+    weight = np.broadcast_to(a[None, :, 0], alike.shape)[alike]
+    votes = [float(weight[np.abs(ratio - r) < SAME_SIZE].sum()) for r in ratio]
+    best = max(votes)
+    if float(weight[np.abs(ratio) < SAME_SIZE].sum()) >= 0.9 * best:
+        return 1.0
+    chosen = ratio[int(np.argmax(votes))]
+    return math.exp(float(np.median(ratio[np.abs(ratio - chosen) < SAME_SIZE])))
+
+
+def _measures(pieces: Sequence[Polygon]) -> Floats:
+    return np.maximum(np.array([(p.area, p.length) for p in pieces]), 1e-9)
+
+
+def _lay_all(
+    masks: Sequence[tuple[str, Sequence[Polygon]]], file: Sequence[Polygon], *, mirrored: bool
+) -> tuple[list[MaskMatch], set[int]]:
+    left = set(range(len(file)))
+    matches = []
+    for name, pieces in masks:
+        own = [affinity.scale(p, -1.0, 1.0, origin=(0.0, 0.0)) for p in pieces] if mirrored else list(pieces)
+        match, used = _lay(name, own, file, left, mirrored)
+        matches.append(match)
+        left -= used
+    return matches, left
+
+
+def _lay(
+    name: str, pieces: Sequence[Polygon], file: Sequence[Polygon], left: set[int], mirrored: bool
+) -> tuple[MaskMatch, set[int]]:
+    """Lay one mask where most of its pieces are found; of equal places the one that turns and moves it least."""
+    rest = sorted(left)
+    best: tuple[tuple[int, int, float], int, Floats, dict[int, int]] | None = None
+    sizes, file_sizes = _measures(pieces) if pieces else np.zeros((0, 2)), _measures([file[k] for k in rest] or file)
+    for turn in (0, 90, 180, 270):
+        turned = [affinity.rotate(p, turn, origin=(0.0, 0.0)) for p in pieces]
+        if not turned or not rest:
+            break
+        own, other = _centres(turned), _centres([file[k] for k in rest])
+        alike = np.abs(np.log(file_sizes[None, :, 0] / sizes[:, None, 0])) < 0.05
+        moves = (other[None, :, :] - own[:, None, :])[alike]
+        for move in _candidates(moves):
+            pairs = _paired(own + move, other, alike)
+            score = (len(pairs), -turn, -float(np.hypot(*move)))
+            if pairs and (best is None or score > best[0]):
+                best = (score, turn, move, {a: rest[b] for a, b in pairs.items()})
+        if best is not None and best[0][0] == len(pieces):
+            break
+    if best is None:
+        spots = tuple(_spot(p, mirrored=mirrored) for p in pieces)
+        return MaskMatch(name, len(pieces), 0, None, 0, spots, None, None), set()
+    _, turn, move, pairs = best
+    turned = [affinity.rotate(p, turn, origin=(0.0, 0.0)) for p in pieces]
+    move = move + np.median([_centre(file[b]) - _centre(turned[a]) - move for a, b in pairs.items()], axis=0)
+    worst, at = 0.0, None
+    for a, b in pairs.items():
+        laid = affinity.translate(turned[a], *move.tolist())
+        away, where = _deviation(laid, file[b])
+        if away >= worst:
+            worst, at = away, where
+    missing = tuple(_spot(p, mirrored=mirrored) for k, p in enumerate(pieces) if k not in pairs)
+    shift = (round(float(move[0]), 4), round(float(move[1]), 4))
+    return MaskMatch(name, len(pieces), len(pairs), shift, turn, missing, worst, at), set(pairs.values())
+
+
+def _candidates(moves: Floats) -> Floats:
+    """Give the moves many alike pieces agree on, most votes first."""
+    if not len(moves):
+        return moves
+    if len(moves) > MOST_VOTES:
+        tree = shapely.STRtree(shapely.points(moves))
+        counts = np.bincount(tree.query(shapely.points(moves[:4000]), "dwithin", SAME_PLACE_MM)[0], minlength=1)
+        moves = moves[np.argsort(-counts, kind="stable")[:MOST_VOTES]]
+    votes = [int((np.abs(moves - m).max(axis=1) < SAME_PLACE_MM).sum()) for m in moves]
+    order = np.argsort(-np.array(votes), kind="stable")[:12]
+    return np.array([np.median(moves[np.abs(moves - moves[k]).max(axis=1) < SAME_PLACE_MM], axis=0) for k in order])
+
+
+def _paired(own: Floats, other: Floats, alike: NDArray[np.bool_]) -> dict[int, int]:
+    distance = np.hypot(*np.moveaxis(own[:, None] - other[None], -1, 0))
+    distance[~alike] = np.inf
+    pairs: dict[int, int] = {}
+    taken: set[int] = set()
+    for a, b in np.argwhere(distance < SAME_PLACE_MM)[np.argsort(distance[distance < SAME_PLACE_MM])].tolist():
+        if a not in pairs and b not in taken:
+            pairs[a] = b
+            taken.add(b)
+    return pairs
+
+
+def _deviation(first: Polygon, second: Polygon) -> tuple[float, Point]:
+    """Give the largest distance between two outlines, both ways, and where."""
+    worst, at = -1.0, (0.0, 0.0)
+    for a, b in ((first, second), (second, first)):
+        points = shapely.get_coordinates(shapely.segmentize(a.boundary, 0.5))
+        away = shapely.distance(shapely.points(points), b.boundary)
+        k = int(away.argmax())
+        if away[k] > worst:
+            worst, at = float(away[k]), (float(points[k, 0]), float(points[k, 1]))
+    return worst, at
+
+
+def _centres(pieces: Sequence[Polygon]) -> Floats:
+    return shapely.get_coordinates(shapely.centroid(np.array(pieces)))
+
+
+def _centre(piece: Polygon) -> Floats:
+    return np.array([piece.centroid.x, piece.centroid.y])
+
+
+def _spot(piece: Polygon, *, mirrored: bool = False) -> Point:
+    point = piece.representative_point()
+    return round(-point.x if mirrored else point.x, 4), round(point.y, 4)
