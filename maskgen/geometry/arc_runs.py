@@ -88,7 +88,8 @@ def _described(
         spread = look @ covariance @ np.swapaxes(look, 1, 2)
         a, b, c = spread[:, 0, 0], spread[:, 0, 1], spread[:, 1, 1]
         det = np.maximum(a * c - b * b, 1e-300)
-        return Ends(dot(place - sample, 1j * way), np.angle(way), np.stack([c / det, -b / det, a / det], axis=1))
+        info = np.stack([c / det, -b / det, a / det], axis=1)
+        return Ends(dot(place - sample, 1j * way), np.angle(way), side / radius, info)
 
     return Candidates(
         first,

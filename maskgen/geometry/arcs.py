@@ -189,6 +189,9 @@ def _joined(arcs: Sequence[Arc], tolerance: float) -> tuple[Arc, ...]:
     """Join neighbours that lie on one circle."""
     if len(arcs) < 3:
         return tuple(arcs)
+    circle = _whole_circle(arcs, tolerance)
+    if circle is not None:
+        return circle
     # Begin where two neighbours do not join, so that no joinable pair is split by the ring's start.
     begin = next((k for k in range(len(arcs)) if _join([arcs[k - 1], arcs[k]], tolerance) is None), 0)
     ordered = [*arcs[begin:], *arcs[:begin]]
@@ -205,6 +208,25 @@ def _joined(arcs: Sequence[Arc], tolerance: float) -> tuple[Arc, ...]:
             whole = wider
     result.append(whole)
     return tuple(result)
+
+
+def _whole_circle(arcs: Sequence[Arc], tolerance: float) -> tuple[Arc, Arc] | None:
+    """Two half circles, where all arcs lie on one circle and go round it once."""
+    sweep = sum(4 * float(np.arctan(a.bulge)) for a in arcs)
+    if abs(abs(sweep) - 2 * np.pi) > 0.01 or any(a.bulge * sweep <= 0 for a in arcs):
+        return None
+    points = np.vstack([arc_points(a, 7)[:-1] for a in arcs])
+    places = points[:, 0] + 1j * points[:, 1]
+    # Algebraic circle: |z|^2 = 2 Re(conj(m) z) + c.
+    rows = np.column_stack([2 * points, np.ones(len(points))])
+    x, y, c = np.linalg.lstsq(rows, np.abs(places) ** 2, rcond=None)[0]
+    middle, radius = complex(x, y), float(np.sqrt(c + x * x + y * y))
+    if np.abs(np.abs(places - middle) - radius).max() > tolerance:
+        return None
+    out = (places[0] - middle) / abs(places[0] - middle) * radius
+    ends = [(float(p.real), float(p.imag)) for p in (middle + out, middle - out)]
+    turn = float(np.sign(sweep))
+    return Arc(ends[0], ends[1], turn), Arc(ends[1], ends[0], turn)
 
 
 def _join(group: list[Arc], tolerance: float) -> Arc | None:

@@ -177,7 +177,7 @@ def _sound(control: Places, length: Floats) -> Flags:
 def _cubic_ends(control: Places, hessian: Floats, first: Places, last: Places) -> tuple[Ends, Ends]:
     covariance = np.linalg.inv(hessian)
     found = []
-    for k, (a, b, sample) in enumerate(((0, 1, first), (2, 3, last))):
+    for k, (a, b, c, sample) in enumerate(((0, 1, 2, first), (2, 3, 1, last))):
         way = unit(control[:, b] - control[:, a])
         place = control[:, 3 * k]
         handle = np.maximum(np.abs(control[:, b] - control[:, a]), 1e-6)
@@ -186,5 +186,8 @@ def _cubic_ends(control: Places, hessian: Floats, first: Places, last: Places) -
         c11 = covariance[:, swing, swing] / handle**2
         det = np.maximum(c00 * c11 - c01**2, 1e-300)
         info = np.stack([c11 / det, -c01 / det, c00 / det], axis=1)
-        found.append(Ends(dot(place - sample, 1j * way), np.angle(way), info))
+        # At the start (2/3) of the inner leg's distance from the tangent over the handle squared; mirrored at the end.
+        far = cross(way, control[:, c] - place)
+        bend = np.clip(2 / 3 * far / handle**2, -1.0, 1.0)
+        found.append(Ends(dot(place - sample, 1j * way), np.angle(way), bend, info))
     return found[0], found[1]

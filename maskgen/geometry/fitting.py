@@ -30,6 +30,8 @@ __all__ = ["fit_area_exact", "fit_closed", "fit_exact", "fit_open"]
 
 TOLERANCE_SIGMAS = 3.0
 """A tolerance is taken as this many standard deviations."""
+SHARP_SIGMA = 0.06
+"""Points better than this (steps) tell the place of a joint to about one sample."""
 CHECK_STEP = 0.02
 """Chord error, in steps, of the outline that is checked for crossing itself."""
 MOST_COST = 4.0
@@ -93,7 +95,7 @@ def fit_closed(
     ring = Ring(_segments(control * step, straight))
     drawn = flatten(ring, CHECK_STEP * step)
     outline = shapely.LinearRing(nodes)
-    if len(drawn) > 2 and (shapely.LinearRing(drawn).is_simple or not outline.is_simple):
+    if not outline.is_simple or (len(drawn) > 2 and shapely.LinearRing(drawn).is_simple):
         return ring
     thin = shapely.get_coordinates(outline.simplify(_slack(samples, step)))[:-1]
     return polygon_ring(thin if len(thin) > 2 and shapely.LinearRing(thin).is_simple else nodes)
@@ -120,11 +122,14 @@ def _fitted(samples: Samples, allowed: Flags | None) -> tuple[Places, Flags]:
     most_cost = MOST_COST * float(FREEDOMS[CUBIC]) * freedom_price(len(samples.places))
     grid = coarse(samples, forced)
     chain = select(samples, candidates(samples, grid, most_cost=most_cost), allowed=allowed)
-    if len(grid.at) < len(samples.places):
+    # The better the points, the more a joint's place matters: it is looked for closer and closer.
+    rounds = 0 if len(grid.at) == len(samples.places) else 1 + (float(np.median(samples.sigma)) < SHARP_SIGMA)
+    for _ in range(rounds):
         joints = chain.runs.first if samples.closed else np.append(chain.runs.first, chain.runs.last[-1])
-        if len(joints) > 1:
-            finer = around(samples, grid, joints, forced)
-            chain = select(samples, candidates(samples, finer, most_cost=most_cost), allowed=allowed)
+        if len(joints) < 2:
+            break
+        grid = around(samples, grid, joints, forced)
+        chain = select(samples, candidates(samples, grid, most_cost=most_cost), allowed=allowed)
     control, straight, _ = refine(samples, chain)
     return control, straight
 

@@ -33,7 +33,7 @@ def fit_lines(sums: Sums, first: Indices, last: Indices) -> Candidates:
     def ends(at: Floats, place: Places, sample: Places) -> Ends:
         # Covariance of (centre offset, angle) is diagonal: 1/total, 1/spread; moved along by `at`.
         info = np.stack([total, -at * total, spread + at * at * total], axis=1)
-        return Ends(dot(place - sample, 1j * axis), np.angle(axis), info)
+        return Ends(dot(place - sample, 1j * axis), np.angle(axis), np.zeros(len(at)), info)
 
     return Candidates(
         first,

@@ -409,7 +409,7 @@ def _crossing(before: Places, after: Places) -> _Meeting | None:
         a, da = _place(before, t)
         b, db = _place(after, u)
         determinant = -da.real * db.imag + da.imag * db.real
-        if abs(determinant) < 0.05 * abs(da) * abs(db):
+        if abs(determinant) <= 0.05 * abs(da) * abs(db):
             return None
         gap = b - a
         dt = (-gap.real * db.imag + gap.imag * db.real) / determinant

@@ -35,17 +35,20 @@ class Ends:
         Distance of the curve from the sample at the cut, positive on the side +i times the direction.
     angle : (m,)
         Direction of travel, radians.
+    bend : (m,)
+        Curvature, positive towards +i times the direction.
     info : (m, 3)
         Inverse covariance of (offset, angle): offset-offset, offset-angle, angle-angle.
     """
 
     offset: Floats
     angle: Floats
+    bend: Floats
     info: Floats
 
     def take(self, chosen: Indices | Flags) -> Ends:
         """Give some of them."""
-        return Ends(self.offset[chosen], self.angle[chosen], self.info[chosen])
+        return Ends(self.offset[chosen], self.angle[chosen], self.bend[chosen], self.info[chosen])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,7 +93,9 @@ def joined(parts: list[Candidates]) -> Candidates:
     """Put lists of candidates together."""
 
     def ends(chosen: list[Ends]) -> Ends:
-        return Ends(*(np.concatenate([getattr(e, name) for e in chosen]) for name in ("offset", "angle", "info")))
+        return Ends(
+            *(np.concatenate([getattr(e, name) for e in chosen]) for name in ("offset", "angle", "bend", "info"))
+        )
 
     def column(name: str) -> NDArray[Any]:
         return np.concatenate([getattr(part, name) for part in parts])

@@ -73,9 +73,10 @@ def prepare(points: Points, sigma: float | Floats, *, closed: bool) -> tuple[Sam
     places = to_places(np.asarray(points, dtype=np.float64).reshape(-1, 2))
     deviation = np.broadcast_to(np.asarray(sigma, dtype=np.float64), places.shape)
     gaps = np.abs(places - np.roll(places, 1))
+    least = 1e-12 + 1e-6 * float(np.median(gaps)) if len(gaps) else 0.0
     if not closed and len(gaps):
         gaps[0] = np.inf
-    kept = np.flatnonzero(gaps > 1e-12 + 1e-6 * float(np.median(gaps)) if len(gaps) else gaps > 0)
+    kept = np.flatnonzero(gaps > least)
     places, deviation = places[kept], deviation[kept]
     around = np.append(places, places[0]) if closed and len(places) else places
     steps = np.abs(np.diff(around))

@@ -20,6 +20,8 @@ TIED_FREEDOMS = 1.0
 """Numbers a smooth joint saves: place and direction, less some for where along the boundary it lies."""
 SHORT_LINE = 4
 """Straight runs over fewer sample intervals end in corners."""
+ASIDE = 0.35
+"""How far (steps) a joint usually lies beside the sample it is cut at."""
 CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
 LEAST_CORNER, LEAST_BEND = np.radians(18.0), np.radians(4.0)
@@ -153,7 +155,9 @@ def _tie(before: Ends, after: Ends, turn: Floats) -> Floats:
 
     a0, b0, c0 = inverse(before.info)
     a1, b1, c1 = inverse(after.info)
-    a, b, c = a0 + a1, b0 + b1, c0 + c1
+    # The joint itself may lie up to half a step beside the sample: the direction changes by the difference in bend.
+    change = np.abs(after.bend - before.bend)
+    a, b, c = a0 + a1 + (ASIDE**2 / 2 * change) ** 2, b0 + b1, c0 + c1 + (ASIDE * change) ** 2
     det = np.maximum(a * c - b * b, 1e-300)
     return np.asarray((c * d0 * d0 - 2 * b * d0 * d1 + a * d1 * d1) / det)
 
