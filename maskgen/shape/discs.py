@@ -62,6 +62,17 @@ class Discs:
     touch: Points
     strip: NDArray[np.bool_]
 
+    def taken(self, index: Indices) -> Discs:
+        """Give some of them."""
+        return Discs(
+            self.starts.taken(index),
+            self.number[index],
+            self.centre[index],
+            self.radius[index],
+            self.touch[index],
+            self.strip[index],
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Walls:

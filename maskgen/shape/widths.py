@@ -44,13 +44,14 @@ TRIES = 17
 class NarrowPlace:
     """One strip or neck: the middle of its narrowest spot, the width and the two walls there, how far it goes on.
 
-    `length_mm` is the length of wall that is too near the other, one side of it; 0 where two points face each other.
-    `centres` are points along its middle.
+    `quartiles_mm` are the widths a quarter, half and three quarters of it are under, `length_mm` the length of wall too
+    near the other, one side of it, and 0 where two points face each other. `centres` are points along its middle.
     """
 
     at: Point
     width_mm: float
     walls: tuple[Point, Point]
+    quartiles_mm: tuple[float, float, float]
     length_mm: float
     centres: tuple[Point, ...]
 
@@ -131,18 +132,23 @@ def _places(walls: Walls, near: Nearby, discs: Discs, groups: Sequence[Indices],
         for corner, foot in _ends(walls, discs, strip, limit_mm):
             if (width := float(np.hypot(*(foot - corner)))) < 2 * spot[2] - EVEN_MM:
                 spot = corner, foot, width / 2
-        places.append(_place(*spot, float(discs.starts.share[strip].sum()) / 2, centres))
+        places.append(_place(discs.taken(strip), *spot))
     return places
 
 
-def _place(point: Points, touch: Points, radius: float, length: float, centres: Points) -> NarrowPlace:
+def _place(discs: Discs, point: Points, touch: Points, radius: float) -> NarrowPlace:
     at = (point + touch) / 2
+    length = float(discs.starts.share.sum())
+    order = np.argsort(discs.radius)
+    reached = np.searchsorted(np.cumsum(discs.starts.share[order]), np.array([0.25, 0.5, 0.75]) * length)
+    low, middle, high = (2 * float(r) for r in discs.radius[order[np.minimum(reached, len(order) - 1)]])
     return NarrowPlace(
         at=(float(at[0]), float(at[1])),
         width_mm=2 * radius,
         walls=((float(point[0]), float(point[1])), (float(touch[0]), float(touch[1]))),
-        length_mm=length,
-        centres=tuple((float(x), float(y)) for x, y in centres),
+        quartiles_mm=(low, middle, high),
+        length_mm=length / 2,
+        centres=tuple((float(x), float(y)) for x, y in discs.centre),
     )
 
 
