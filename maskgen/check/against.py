@@ -34,7 +34,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class MaskMatch:
-    """How one mask is found: `moved_mm` and `turned_degrees` lay it on the file; `missing` are places in its own frame."""
+    """How one mask is found: `moved_mm`, `turned_degrees` lay it on the file; `missing` are places in its own frame."""
 
     mask: str
     pieces: int
@@ -103,7 +103,8 @@ def _scale(wanted: Sequence[Polygon], file: Sequence[Polygon]) -> float:
 
 
 def _measures(pieces: Sequence[Polygon]) -> Floats:
-    return np.maximum(np.array([(p.area, p.length) for p in pieces]), 1e-9)
+    measures: Floats = np.maximum(np.array([(p.area, p.length) for p in pieces]), 1e-9)
+    return measures
 
 
 def _lay_all(
@@ -195,7 +196,8 @@ def _deviation(first: Polygon, second: Polygon) -> tuple[float, Point]:
 
 
 def _centres(pieces: Sequence[Polygon]) -> Floats:
-    return shapely.get_coordinates(shapely.centroid(np.array(pieces)))
+    centres: Floats = shapely.get_coordinates(shapely.centroid(np.array(pieces)))
+    return centres
 
 
 def _centre(piece: Polygon) -> Floats:

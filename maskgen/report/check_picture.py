@@ -76,11 +76,14 @@ def _mark(number: int, finding: Finding, unit: float) -> str:
     if finding.at_mm is None:
         return ""
     (x, y), colour = finding.at_mm, COLOURS[finding.severity]
+    nx, ny = x + 1.9 * unit, y - 1.9 * unit
     return (
-        f'<g><title>{escape(finding.message)}</title><circle cx="{x:.3f}" cy="{y:.3f}" r="{1.1 * unit:.3f}" fill="none" '
-        f'stroke="{colour}" stroke-width="{0.3 * unit:.3f}"/><circle cx="{x + 1.9 * unit:.3f}" '
-        f'cy="{y - 1.9 * unit:.3f}" r="{1.2 * unit:.3f}" fill="{colour}"/><text x="{x + 1.9 * unit:.3f}" '
-        f'y="{y - 1.35 * unit:.3f}" font-size="{1.6 * unit:.3f}" fill="#ffffff" text-anchor="middle">{number}</text></g>'
+        f"<g><title>{escape(finding.message)}</title>"
+        f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{1.1 * unit:.3f}" fill="none" stroke="{colour}" '
+        f'stroke-width="{0.3 * unit:.3f}"/>'
+        f'<circle cx="{nx:.3f}" cy="{ny:.3f}" r="{1.2 * unit:.3f}" fill="{colour}"/>'
+        f'<text x="{nx:.3f}" y="{ny + 0.55 * unit:.3f}" font-size="{1.6 * unit:.3f}" fill="#ffffff" '
+        f'text-anchor="middle">{number}</text></g>'
     )
 
 
