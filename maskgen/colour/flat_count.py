@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from maskgen.colour.flat_perception import Floats, differences, perceived
 
-_LEAST_DIFFERENCE = 1.0
-"""CIEDE2000 below which two colours are one to the eye."""
+_LEAST_DIFFERENCE = 1.5
+"""CIEDE2000 below which two colours are one to the eye; just noticeable is about 1."""
 
 _BIN = 4
 
@@ -70,8 +70,8 @@ def parted(
     while len(colours) < count:
         have = perceived(colours)
         gaps = np.min([differences((a, b), seen) for a, b in zip(*have, strict=True)], axis=0)
-        best = int(np.argmax(np.where(gaps > 2 * _LEAST_DIFFERENCE, gaps**2 * weight, 0.0)))
-        if gaps[best] <= 2 * _LEAST_DIFFERENCE:
+        best = int(np.argmax(np.where(gaps > _LEAST_DIFFERENCE, gaps**2 * weight, 0.0)))
+        if gaps[best] <= _LEAST_DIFFERENCE:
             break
         pixels = levels.reshape(-1, levels.shape[2]).astype(np.float64)
         own = colours[labels.ravel()]

@@ -17,7 +17,7 @@ from maskgen.colour.flat_noise import Noise
 from maskgen.colour.flat_perception import Floats, alike
 from maskgen.colour.flat_zones import Zones
 
-_VALLEY = 0.5
+_VALLEY = 0.25
 """A valley this far below the smaller of its two peaks divides them."""
 
 _WIDEST_STEP = 25.0

@@ -17,8 +17,8 @@ _WEAK_EDGE = 30
 _LEAST_RANGE = 2.0
 """Ringing of less (levels) is rounding."""
 
-_TWISTED_SHARE = 0.1
-"""Ringing has second differences of two levels and more in many places; a gradient, only rounded, has none."""
+_TWISTED_SHARE = 0.045
+"""Ringing has second differences as large as half its steps in many places; blur and gradients hardly any."""
 
 _LEAST_SAMPLE = 50
 
@@ -65,7 +65,8 @@ def measure_noise(levels: NDArray[np.uint8], ranges: NDArray[np.uint8]) -> Noise
     signed = (levels[y + dy, x + dx].astype(np.int16) for dy, dx in ((0, 0), (0, 1), (1, 0), (1, 1)))
     a, b, c, d = signed
     twists = np.abs(a - b - c + d).max(axis=1)
-    if float((twists >= 2).mean()) <= _TWISTED_SHARE:
+    twisted = (twists >= 2) & (2 * twists >= ranges[y, x])
+    if float(twisted.mean()) <= _TWISTED_SHARE:
         return Noise(grain, 0.0)
     # The range of four samples is some two standard deviations (2.06 for normal noise).
     return Noise(grain, max(float(np.percentile(ranges[y, x], 75)), _LEAST_RANGE) / 2.06)

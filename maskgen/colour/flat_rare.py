@@ -62,6 +62,7 @@ def add_rare_colours(
     pixels: Floats,
     near: NDArray[np.uint64],
     where: NDArray[np.bool_],
+    doubtful: NDArray[np.bool_],
     mixture: Mixture,
     mixer: Mixer,
     limits: RareLimits,
@@ -74,6 +75,8 @@ def add_rare_colours(
         The edge pixels (n, channels), the colours near each, and their explanation so far.
     where
         (height, width), true at those n pixels in row order.
+    doubtful
+        (n,), pixels that may be explained but found no colour.
     mixer
         The colours known so far.
     limits
@@ -95,6 +98,7 @@ def add_rare_colours(
     solved = np.zeros(rows.size, bool)
     for known in range(len(mixer.palette)):
         best, solved = _try(patches, mixer, known, best, solved, limits)
+    solved |= doubtful[rows]
     while not solved.all() and len(mixer.palette) < MOST_COLOURS:
         colour = _best_candidate(patches, mixer, best, solved, limits)
         if colour is None:

@@ -49,7 +49,7 @@ def find_slopes(ranges: NDArray[np.uint8], zones: Zones, noise: Noise) -> Slopes
     share = np.bincount(inner[steady], minlength=number + 1)[1:] / np.maximum(blocks, 1)
     slope = (share < _STEADY_SHARE) & (noise.clean or (zones.spread.max(axis=1, initial=0.0) > 4.0 + noise.level))
     soft = float(((ranges <= limit) & (inner == 0)).mean()) if ranges.size else 0.0
-    if not number or not (slope.any() or soft > _SOFT_SHARE):
+    if not number or not ranges.size or not (slope.any() or soft > _SOFT_SHARE):
         return Slopes(np.zeros(zones.index.shape, np.int32), np.ones(number, bool))
     wide = connect(ranges <= limit, 2)
     # Where a zone lies within the wide areas: any of its pixels tells.
@@ -63,12 +63,20 @@ def find_slopes(ranges: NDArray[np.uint8], zones: Zones, noise: Noise) -> Slopes
 
 
 def with_slopes(
-    levels: NDArray[np.uint8], cores: NDArray[np.int32], slopes: Slopes, colours: Floats
-) -> NDArray[np.int32]:
-    """Give pixels of slopes (in no core, but softly connected to some) the nearest of the colours connected to them."""
+    levels: NDArray[np.uint8], cores: NDArray[np.int32], slopes: Slopes, colours: Floats, tolerance: float
+) -> tuple[NDArray[np.int32], NDArray[np.uint8]]:
+    """Give pixels of slopes (in no core, but softly connected to some) the nearest of the colours connected to them.
+
+    Returns
+    -------
+    tuple
+        The cores so extended, and a mask of the pixels that differ from the colour they were given by more than
+        `tolerance` levels: edges beside them are blends of colours that are in no palette.
+    """
+    strayed = np.zeros(cores.shape, np.uint8)
     number = len(colours)
     if not slopes.index.any() or not number:
-        return cores
+        return cores, strayed
     soft = (cores == 0) & (slopes.index > 0)
     present = np.zeros((int(slopes.index.max()) + 1, number), bool)
     inside = (cores > 0) & (slopes.index > 0)
@@ -81,4 +89,7 @@ def with_slopes(
         best[closer], gap[closer] = k + 1, distance[closer]
     result = cores.copy()
     result[soft] = best
-    return result
+    given = result > 0
+    off = np.abs(levels[given].astype(np.float64) - colours[result[given] - 1]).max(axis=1)
+    strayed[given] = off > tolerance
+    return result, strayed

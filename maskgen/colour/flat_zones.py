@@ -52,6 +52,8 @@ def connect(flat: NDArray[np.bool_], size: int) -> NDArray[np.int32]:
 
     A pixel belongs to the zone of any flat block over it; all of those blocks share it, so there is one zone only.
     """
+    if not flat.size:
+        return np.zeros((flat.shape[0] + size - 1, flat.shape[1] + size - 1), np.int32)
     _, blocks = cv2.connectedComponents(flat.astype(np.uint8), connectivity=8, ltype=cv2.CV_32S)
     index = np.zeros((flat.shape[0] + size - 1, flat.shape[1] + size - 1), np.int32)
     for dy in range(size):

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,14 +40,14 @@ from maskgen.errors import InputError
 from maskgen.model.artwork import FlatPicture, Picture
 from maskgen.model.finding import Code, Finding, Severity
 
-_SMOOTHING_PX = 0.29
-"""Blur of exact coverage: the pixel's own square has a standard deviation of 1 / sqrt(12)."""
-
 _BLURRED_PX = 0.5
-_FOLDED_DIFFERENCE = 6.0
+"""Blur beyond exact coverage, whose standard deviation is that of the pixel's own square, 1 / sqrt(12)."""
+
+_FOLDED_DIFFERENCE = 4.0
 """CIEDE2000 by which pixels must differ from their colour to be worth a note."""
 
 _FOLDED_SHARE = 0.002
+_ROUNDS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,15 +151,17 @@ def _explained(
     colours = refined(levels, cores, palette.colours)
     if noise.clean and not blur_px:
         colours, cores = crisp_colours(levels, cores, colours, MOST_COLOURS)
-    cores = with_slopes(calmed, cores, slopes, colours)
+    cores, strayed = with_slopes(calmed, cores, slopes, colours, tolerance / 4)
     edge = cores == 0
     reach = 3 + int(np.ceil(3 * blur_px)) if noise.clean else 6
     near = colours_nearby(cores, len(colours), reach)
     pixels = calmed[edge].astype(np.float64)
     mixer = Mixer(colours, tolerance, bleeding=not noise.clean, overshoot=0.1 if blur_px else 0.0)
     mixture = mixer.explain(pixels, near)
+    # A shadow's edge against a colour is no colour of its own.
+    doubtful = cv2.dilate(strayed, np.ones((2 * reach + 1,) * 2, np.uint8))[edge] > 0
     least = RareLimits(8.0, 3.0, 6.0) if noise.clean else RareLimits(2.5 * tolerance, 12.0, 10.0)
-    colours, mixture = add_rare_colours(pixels, near, edge, mixture, mixer, least)
+    colours, mixture = add_rare_colours(pixels, near, edge, doubtful, mixture, mixer, least)
     shares = shares_of(cores, mixture)
     labels = with_thin_lines(shares, colours, 12.0 + 4 * noise.level)
     if not noise.clean:
@@ -183,8 +186,9 @@ def _counted(found: _Found, count: int) -> _Found:
     """Obey a stated number."""
     had = len(found.colours)
     if had < count:
-        colours, labels = parted(found.calmed, found.labels, found.trusted, found.colours, count)
-        found = _with_unique_entries(replace(found, colours=colours, labels=labels))
+        for _ in range(_ROUNDS):  # a new colour may take all pixels of an old one
+            colours, labels = parted(found.calmed, found.labels, found.trusted, found.colours, count)
+            found = _with_unique_entries(replace(found, colours=colours, labels=labels))
     if len(found.colours) > count:
         areas = np.bincount(found.labels.ravel(), minlength=len(found.colours))
         colours, into = joined(found.colours, areas, count)
