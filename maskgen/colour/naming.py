@@ -13,6 +13,9 @@ from maskgen.model.artwork import CLEAR
 
 _GREY_CHROMA = 0.025
 _TINT_CHROMA = 0.045
+_PALE_SHARE = 0.85
+"""Above this share of a hue's usual chroma a light colour is bright, not pale."""
+
 _VIVID_SHARE = 0.55
 """Below this share of a hue's usual chroma a colour is called dull."""
 
@@ -33,34 +36,44 @@ _HUES = (
 _GREYS = (
     (0.25, "black"),
     (0.42, "dark grey"),
-    (0.68, "grey"),
+    (0.74, "grey"),
     (0.92, "pale grey"),
     (0.985, "off-white"),
     (9.0, "white"),
 )
-_RIVALS = ("deep", "bright", "soft", "second")
 
 
 def name_colours(colours: Sequence[str]) -> tuple[str, ...]:
     """Name each `#rrggbb` of a set in everyday words, no name twice; `CLEAR` keeps its own.
 
-    Where two colours would get one name, the darker or lighter of them says so in its name, and numbers settle the
-    rest. The names depend on the set, not on its order beyond equal colours.
+    Where several colours would get one name, they are told apart by lightness. The names depend on the set, not on
+    its order (beyond which of two equal entries comes first).
 
     Raises
     ------
     InputError
         When an entry is neither `CLEAR` nor `#rrggbb`.
     """
-    plain = [CLEAR if colour == CLEAR else _plain_name(*_oklch(colour)) for colour in colours]
-    named = list(plain)
-    for name in dict.fromkeys(plain):
-        rivals = [i for i, other in enumerate(plain) if other == name]
-        if len(rivals) > 1:
-            rivals.sort(key=lambda i: -1.0 if colours[i] == CLEAR else _oklch(colours[i])[0])
-            for place, i in enumerate(rivals):
-                named[i] = _ranked(name, place, len(rivals))
-    return _all_different(named)
+    order = sorted(range(len(colours)), key=lambda i: _place(colours[i]))
+    plain = {i: CLEAR if colours[i] == CLEAR else _plain_name(*_oklch(colours[i])) for i in order}
+    named: dict[int, str] = {}
+    for name in dict.fromkeys(plain.values()):
+        rivals = [i for i in order if plain[i] == name]
+        for place, i in enumerate(rivals):
+            named[i] = _ranked(name, place, len(rivals))
+    taken: set[str] = set()
+    for i in order:
+        candidate, number = named[i], 2
+        while candidate in taken:
+            candidate, number = f"{named[i]} {number}", number + 1
+        taken.add(candidate)
+        named[i] = candidate
+    return tuple(named[i] for i in range(len(colours)))
+
+
+def _place(colour: str) -> tuple[float, str]:
+    """Darkest first."""
+    return (-1.0 if colour == CLEAR else _oklch(colour)[0], colour)
 
 
 def _oklch(colour: str) -> tuple[float, float, float]:
@@ -83,14 +96,14 @@ def _plain_name(lightness: float, chroma: float, hue: float) -> str:
         word, low = "blue", 0.42
     if lightness < low:
         return f"dark {word}"
-    if lightness > high:
+    if lightness > high and chroma < usual * _PALE_SHARE:
         return f"pale {word.removeprefix('sky ')}"
     return f"dull {word}" if chroma < usual * _VIVID_SHARE else word
 
 
 def _brown(word: str, lightness: float, chroma: float) -> str | None:
     """Brown is a dark or dull orange; beige a pale dull one."""
-    if word == "orange" and lightness < 0.60:
+    if word == "orange" and (lightness < 0.60 or (lightness < 0.66 and chroma < 0.12)):
         return "dark brown" if lightness < 0.40 else "brown"
     if word in {"orange", "yellow"} and chroma < 0.09:
         return "beige" if lightness > 0.78 else "dull brown"
@@ -100,20 +113,8 @@ def _brown(word: str, lightness: float, chroma: float) -> str | None:
 
 
 def _ranked(name: str, place: int, count: int) -> str:
-    if place == 0:
-        return f"darker {name}"
-    if place == count - 1:
-        return f"lighter {name}" if count == 2 else f"lightest {name}"
-    return f"{name} {place + 1}" if count > 3 else f"middle {name}"
-
-
-def _all_different(names: Sequence[str]) -> tuple[str, ...]:
-    taken: set[str] = set()
-    result = []
-    for name in names:
-        candidate, number = name, 2
-        while candidate in taken:
-            candidate, number = f"{name} {number}", number + 1
-        taken.add(candidate)
-        result.append(candidate)
-    return tuple(result)
+    if count == 1 or (place == 0 and name in {"black", CLEAR}) or (place == count - 1 and name == "white"):
+        return name
+    if count == 2 or (count == 3 and place != 1):
+        return f"{'lighter' if place else 'darker'} {name}"
+    return f"middle {name}" if count == 3 else f"{name} {place + 1}"
