@@ -55,7 +55,7 @@ def arrange(segments: Iterable[Segment], *, tolerance: float = FLATTEN_MM) -> Ar
     """
     unique = tuple(dict.fromkeys(canonical(s) for s in segments if s.start != s.end or isinstance(s, Cubic)))
     chords = _Chords.of(unique, tolerance)
-    lines = shapely.linestrings(np.stack([chords.start, chords.end], axis=1) / GRID_PER_MM)
+    lines = chords.runs()
     noded = shapely.union_all(shapely.multilinestrings(lines), grid_size=1.0 / GRID_PER_MM)
     parts = shapely.get_parts(noded)
     coordinates, part = shapely.get_coordinates(parts, return_index=True)
@@ -119,6 +119,15 @@ class _Chords:
         span = np.hstack([np.stack([k[:-1], k[1:]]) for k in t] or [np.zeros((2, 0))]).T
         kept = np.any(start != end, axis=1)
         return cls(start[kept], end[kept], source[kept], span[kept])
+
+    def runs(self) -> NDArray[np.object_]:
+        """Give one line for each segment."""
+        breaks = np.flatnonzero(np.diff(self.source, prepend=-1))
+        number = np.cumsum(np.diff(self.source, prepend=-1) != 0) - 1
+        points = np.insert(self.end, breaks, self.start[breaks], axis=0) / GRID_PER_MM
+        index = np.insert(number, breaks, number[breaks])
+        lines: NDArray[np.object_] = shapely.linestrings(points, indices=index)
+        return lines
 
     def sources(self, edges: Indices, grid: Points) -> tuple[Indices, Indices, NDArray[np.float64]]:
         """Find the segment every noded edge lies on, turn the edge its way, and give its parameters."""

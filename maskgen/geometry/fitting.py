@@ -32,7 +32,7 @@ TOLERANCE_SIGMAS = 3.0
 """A tolerance is taken as this many standard deviations."""
 SHARP_SIGMA = 0.06
 """Points better than this (steps) tell the place of a joint to about one sample."""
-CHECK_STEP = 0.02
+CHECK_STEP = 0.003
 """Chord error, in steps, of the outline that is checked for crossing itself."""
 MOST_COST = 4.0
 """Runs whose misfit costs more than this many cubics are not considered."""

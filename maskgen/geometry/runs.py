@@ -21,7 +21,7 @@ LINE, ARC, CUBIC = 0, 1, 2
 """Kinds of run."""
 ROUNDED_END, ROUNDED_NEXT = 0.3, 0.06
 """How far (steps) a pixel grid may pull the sample at a corner, and the one beside it, off the true outline."""
-BINS = 16
+BINS = 14
 """Samples of a run are averaged into this many bins; a bin's bow is allowed for by its curvature."""
 
 
