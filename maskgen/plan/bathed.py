@@ -21,7 +21,7 @@ from maskgen.model.dyeing import DyeBath, Plan, Recipe, Step
 from maskgen.model.job import Hole, Part, Resist
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Partition, Point
-from maskgen.plan.growth import dilate
+from maskgen.plan.growth import dilate, offset
 from maskgen.plan.reach import GRID_MM, wet_areas
 from maskgen.plan.surface import Surface, lay_out
 
@@ -90,7 +90,7 @@ class Bathed:
         for aim, got in np.unique(np.column_stack([self.aim, self.got])[wrong], axis=0):
             here = np.flatnonzero(wrong & (self.aim == aim) & (self.got == got))
             patches = shapely.get_parts(shapely.coverage_union_all(self.shapes[here]))
-            hairs = shapely.STRtree(patches[shapely.is_empty(shapely.buffer(patches, -self.hair_mm / 2))])
+            hairs = shapely.STRtree(patches[shapely.is_empty(offset(patches, -self.hair_mm / 2))])
             found = hairs.query(shapely.point_on_surface(self.shapes[here]), predicate="within")[0]
             shown[here[found]] = aim
         return shown

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,9 @@ SAMPLE_MM = 0.05
 """Spacing of samples along an outline: several to the narrowest detail that is ever cut."""
 RIM_MM = 2e-6
 """An outline this near the rim of the picture is the rim and no edge between colours: twice the noding grid."""
+
+FAR_MM = 1.0
+"""No edge moves as far as this by creep and a misplaced mask together."""
 
 Floats = NDArray[np.float64]
 
@@ -37,6 +41,13 @@ class Outline:
         shapely.prepare(rim)
         inside = ~shapely.dwithin(shapely.points((starts + ends) / 2), rim, RIM_MM)
         return cls(starts[inside], ends[inside])
+
+    @classmethod
+    def along(cls, lines: Sequence[BaseGeometry]) -> Outline:
+        """Take lines as they are."""
+        coordinates, line = shapely.get_coordinates(shapely.get_parts(list(lines)), return_index=True)
+        follows = line[1:] == line[:-1]
+        return cls(coordinates[:-1][follows], coordinates[1:][follows])
 
     @property
     def empty(self) -> bool:
@@ -75,15 +86,21 @@ class Deviations:
 
     @classmethod
     def between(
-        cls, first: Outline, second: Outline, *, missing_mm: float, spacing_mm: float = SAMPLE_MM
+        cls, wanted: Outline, found: Outline, *, ends: Outline, missing_mm: float, spacing_mm: float = SAMPLE_MM
     ) -> Deviations:
-        """Measure from either outline to the other; `missing_mm` where there is nothing to measure to."""
+        """Measure from either outline to the other; `missing_mm` where there is nothing to measure to.
+
+        `ends` is where the picture ends: a found edge far from every wanted one has moved in from there.
+        """
         parts = []
-        for here, there in ((first, second), (second, first)):
+        for here, there in ((wanted, found), (found, wanted)):
             if here.empty:
                 continue
             points, weights = here.samples(spacing_mm)
             distances = np.full(len(points), missing_mm) if there.empty else there.distances(points)
+            far = distances > FAR_MM
+            if here is found and far.any():
+                distances[far] = np.minimum(distances[far], ends.distances(points[far]))
             parts.append(cls(points, distances, weights))
         return cls.pooled(parts)
 

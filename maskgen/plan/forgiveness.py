@@ -18,12 +18,12 @@ from maskgen.model.masks import Mask
 from maskgen.model.paths import Partition, Point
 from maskgen.model.result import Forgiveness
 from maskgen.plan.bathed import Bathed, bathe, set_up
-from maskgen.plan.growth import dilate
+from maskgen.plan.growth import dilate, offset
 from maskgen.plan.simulate import compare_edges, draw, wrong_area
 
 SEAM_MM = 0.1
 """A line of a wrong colour narrower than this is not seen at arm's length: 0.1 mm at 350 mm is one minute of arc, the
-resolving power of an eye of normal acuity (visual acuity 1.0, ISO 8596)."""
+resolving power of an eye of normal acuity (from memory)."""
 COARSE_MM = 0.02
 """Chord error of the outlines in the trials: a fifth of a visible seam."""
 SPACING = 0.005
@@ -96,7 +96,7 @@ def shows_seam(bathed: Bathed, placement_mm: float) -> bool:
     """Whether anywhere a line wider than `SEAM_MM` has a recipe that belongs nowhere within a displacement of it."""
     for recipe in np.unique(bathed.got[bathed.wrong]):
         stray = shapely.coverage_union_all(bathed.shapes[bathed.wrong & (bathed.got == recipe)])
-        wide = stray.buffer(-SEAM_MM / 2)
+        wide = offset(stray, -SEAM_MM / 2)
         if wide.is_empty:
             continue
         home = shapely.coverage_union_all(bathed.shapes[bathed.aim == recipe])

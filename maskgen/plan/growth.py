@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
@@ -25,6 +26,15 @@ SLIVER_MM = 0.002
 """Vinyl or openings narrower than twice this are left over from the arithmetic; no knife could cut them."""
 
 
+def offset(shapes: Any, distance_mm: Any, **style: Any) -> Any:
+    """Offset one geometry or an array of them, as `shapely.buffer` does.
+
+    Where edges are very short GEOS divides by nothing on its way, to no harm; numpy would warn of it.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return shapely.buffer(shapes, distance_mm, **style)
+
+
 def dilate(geometry: BaseGeometry, distance_mm: float, *, flat_ends: bool = False) -> BaseGeometry:
     """Give all within a distance, round at corners; `flat_ends` ends lines square instead of round."""
     if distance_mm <= 0:
@@ -33,7 +43,7 @@ def dilate(geometry: BaseGeometry, distance_mm: float, *, flat_ends: bool = Fals
     quarter = max(1, math.ceil(math.pi / 4 / half_step))
     parts = _short_runs(geometry) if "LineString" in geometry.geom_type else [geometry]
     cap = "flat" if flat_ends else "round"
-    return shapely.union_all(shapely.buffer(parts, distance_mm, quad_segs=quarter, cap_style=cap))
+    return shapely.union_all(offset(parts, distance_mm, quad_segs=quarter, cap_style=cap))
 
 
 def _short_runs(lines: BaseGeometry) -> list[BaseGeometry]:
@@ -51,7 +61,7 @@ def tidy(geometry: BaseGeometry) -> MultiPolygon:
     """Drop slivers and spikes and close hairlines: what is narrower than twice `SLIVER_MM`; corners stay sharp."""
     shape = geometry
     for distance in (-SLIVER_MM, 2 * SLIVER_MM, -SLIVER_MM):
-        shape = shape.buffer(distance, join_style="mitre")
+        shape = offset(shape, distance, join_style="mitre")
     # A mitred offset of a hair's breadth may cross itself where edges are shorter still.
     return polygonal(shape if shape.is_valid else shapely.make_valid(shape))
 

@@ -15,7 +15,7 @@ from shapely.ops import substring
 
 from maskgen.geometry.polygons import polygonal
 from maskgen.model.paths import Points
-from maskgen.plan.growth import JOINT_MM, dilate, touching
+from maskgen.plan.growth import JOINT_MM, dilate, offset, touching
 
 SHORT_MM = 3 * JOINT_MM
 """A common edge is first taken this much short of where it comes into the open, so that it turns no corner there."""
@@ -65,8 +65,8 @@ def lap_onto(
 
 def _rounded(lap: BaseGeometry, beside: BaseGeometry) -> BaseGeometry:
     """Give a lap without the horns and corners that no knife could follow and nobody could weed."""
-    vinyl = shapely.union_all([lap, beside]).buffer(JOINT_MM)  # no hair stays between the two
-    return dilate(vinyl.buffer(-JOINT_MM - ROUND_MM, join_style="mitre"), ROUND_MM).intersection(lap)
+    vinyl = offset(shapely.union_all([lap, beside]), JOINT_MM)  # no hair stays between the two
+    return dilate(offset(vinyl, -JOINT_MM - ROUND_MM, join_style="mitre"), ROUND_MM).intersection(lap)
 
 
 def past_half_way(lap: BaseGeometry, own_edge: BaseGeometry, free_edge: BaseGeometry, lap_mm: float) -> BaseGeometry:
@@ -101,7 +101,7 @@ def fill_holes(vinyl: BaseGeometry, beneath: BaseGeometry, narrower_mm: float) -
     for piece in polygonal(vinyl).geoms:
         for ring in piece.interiors:
             hole = Polygon(ring)
-            if hole.buffer(-narrower_mm / 2).is_empty and hole.buffer(-JOINT_MM).within(beneath):
+            if offset(hole, -narrower_mm / 2).is_empty and offset(hole, -JOINT_MM).within(beneath):
                 filled.append(hole)
     return shapely.union_all([vinyl, *filled]) if filled else vinyl
 

@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from maskgen.geometry.polygons import polygonal
 from maskgen.model.finding import Code, Finding, Severity
 from maskgen.model.paths import Point
-from maskgen.plan.growth import JOINT_MM, dilate, tidy
+from maskgen.plan.growth import JOINT_MM, dilate, offset, tidy
 from maskgen.shape.discs import FINENESS
 from maskgen.shape.widths import NarrowPlace, narrow_places
 
@@ -130,8 +130,8 @@ def _kept_open(
     places = shapely.get_coordinates(points)
     pairs = cKDTree(places).query_pairs(spacing_mm, output_type="ndarray")
     pairs = pairs[np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T) > EVEN_MM]
-    strips = shapely.buffer(shapely.linestrings(places[pairs]), radius[pairs].min(axis=1), quad_segs=8)
-    return [*strips, *shapely.buffer(points, radius, quad_segs=8)]
+    strips = offset(shapely.linestrings(places[pairs]), radius[pairs].min(axis=1), quad_segs=8)
+    return [*strips, *offset(points, radius, quad_segs=8)]
 
 
 def _narrow(mask: str, at: NDArray[np.float64], was: float, is_now: float, held: bool, min_gap_mm: float) -> Finding:
@@ -175,13 +175,15 @@ def eaten_through(
     deepest = max((depth for depth, _ in fronts), default=0.0)
     if deepest <= 0 or vinyl.is_empty:
         return ()
-    edges = [
-        (depth, polygonal(vinyl).boundary.intersection(dilate(area, JOINT_MM))) for depth, area in fronts if depth > 0
-    ]
+    outline = polygonal(vinyl).boundary
+    edges = [(depth, outline.intersection(dilate(area, JOINT_MM))) for depth, area in fronts if depth > 0]
+    edges = [(depth, edge) for depth, edge in edges if not edge.is_empty]
+    if not edges:
+        return ()
     findings = []
     for place in narrow_places(polygonal(vinyl.simplify(EVEN_MM)), 2 * deepest + 2 * NEAR_MM):
         centres = shapely.points(np.array(place.centres))
-        left = np.min([shapely.distance(centres, edge) - depth for depth, edge in edges if not edge.is_empty], axis=0)
+        left = np.min([shapely.distance(centres, edge) - depth for depth, edge in edges], axis=0)
         left = np.where(shapely.within(centres, core), left, np.inf)
         if place.width_mm > TOUCH_MM and left.min() < -NEAR_MM:
             findings.append(_overrun(place, int(left.argmin()), deepest, mask))

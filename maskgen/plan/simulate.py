@@ -84,6 +84,7 @@ def compare_edges(
     Patches apart from the places a recipe is wanted at are wrong area, not edges.
     """
     rim = bench.surface.window.boundary
+    ends = Outline.along([rim, *(hole.boundary for hole in bench.drilled if not hole.is_empty)])
     pooled: list[Deviations] = []
     shares = [Deviations.pooled([]) for _ in bench.keys]
     for recipe in np.unique(bathed.aim):
@@ -94,7 +95,7 @@ def compare_edges(
         wanted = Outline.of(shapely.coverage_union_all(bathed.shapes[aimed]), rim)
         found = Outline.of(shapely.multipolygons(patches[settled]), rim)
         radius = float(np.sqrt(bathed.areas[aimed].sum() / np.pi))
-        deviations = Deviations.between(wanted, found, missing_mm=radius, spacing_mm=spacing_mm)
+        deviations = Deviations.between(wanted, found, ends=ends, missing_mm=radius, spacing_mm=spacing_mm)
         deviations = deviations.where(_once(deviations, bench))
         pooled.append(deviations)
         owners = np.unique(bathed.wanted[aimed])
