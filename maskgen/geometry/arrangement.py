@@ -48,13 +48,13 @@ class Arrangement:
     face_areas: NDArray[np.float64]
 
 
-def arrange(segments: Iterable[Segment], *, tolerance: float = FLATTEN_MM) -> Arrangement:
+def arrange(segments: Iterable[Segment]) -> Arrangement:
     """Cut the plane along segments that may cross, touch and overlap.
 
     Where several lie on one another the first given draws the line.
     """
     unique = tuple(dict.fromkeys(canonical(s) for s in segments if s.start != s.end or isinstance(s, Cubic)))
-    chords = _Chords.of(unique, tolerance)
+    chords = _Chords.of(unique)
     lines = chords.runs()
     noded = shapely.union_all(shapely.multilinestrings(lines), grid_size=1.0 / GRID_PER_MM)
     parts = shapely.get_parts(noded)
@@ -109,8 +109,8 @@ class _Chords:
     span: NDArray[np.float64]
 
     @classmethod
-    def of(cls, segments: Sequence[Segment], tolerance: float) -> _Chords:
-        runs = [np.vstack([np.array([s.start]), flatten_segment(s, tolerance)]) for s in segments]
+    def of(cls, segments: Sequence[Segment]) -> _Chords:
+        runs = [np.vstack([np.array([s.start]), flatten_segment(s, FLATTEN_MM)]) for s in segments]
         counts = [len(run) - 1 for run in runs]
         t = [np.linspace(0.0, 1.0, count + 1) for count in counts]
         start = np.rint(np.vstack([run[:-1] for run in runs] or [np.zeros((0, 2))]) * GRID_PER_MM)
@@ -220,8 +220,8 @@ def _exact_place(segments: Sequence[Segment], here: dict[int, float], near: Poin
             break
     else:
         for index, other in list(here.items())[1:]:
-            met = crossing(segments[leader], t, segments[index], other)
-            if met is not None and np.hypot(met[0] - place[0], met[1] - place[1]) < 10 * FLATTEN_MM:
+            met = crossing(segments[leader], t, segments[index], other, within=FLATTEN_MM)
+            if met is not None:
                 return met
     line = segments[leader]
     return _onto(line, place) if isinstance(line, Line) else place

@@ -87,23 +87,30 @@ def _split(control: Points, t: float) -> tuple[Points, Points]:
     return np.array([level[0] for level in levels]), np.array([level[-1] for level in levels[::-1]])
 
 
-def crossing(first: Segment, t: float, second: Segment, u: float) -> Point | None:
-    """Give the point where two segments cross near `t` and `u`; None where they do not meet cleanly."""
+def crossing(first: Segment, t: float, second: Segment, u: float, *, within: float) -> Point | None:
+    """Give the point where two segments cross near `t` and `u`; None where they do not meet cleanly.
+
+    `within` is how far either may lie from the chords whose crossing was taken as a first guess: the true crossing is
+    looked for no farther than that makes possible at the angle they cross at.
+    """
+    guess = point_at(first, t)
     for _ in range(CROSSING_STEPS):
         (px, py), (qx, qy) = point_at(first, t), point_at(second, u)
         (ax, ay), (bx, by) = slope_at(first, t), slope_at(second, u)
         dx, dy = qx - px, qy - py
+        turn = ay * bx - ax * by
+        steepness = abs(turn) / max(math.hypot(ax, ay) * math.hypot(bx, by), 1e-300)
+        if steepness < 1e-6:
+            return None
         if math.hypot(dx, dy) < 1e-13:
             break
-        turn = ay * bx - ax * by
-        if abs(turn) < 1e-6 * math.hypot(ax, ay) * math.hypot(bx, by):
-            return None
         t += (dy * bx - dx * by) / turn
         u += (ax * dy - ay * dx) / turn
         if not (-0.1 < t < 1.1 and -0.1 < u < 1.1):
             return None
     (px, py), (qx, qy) = point_at(first, t), point_at(second, u)
-    return (px, py) if math.hypot(qx - px, qy - py) < 1e-9 else None
+    met = math.hypot(qx - px, qy - py) < 1e-9 and -1e-9 < t < 1 + 1e-9 and -1e-9 < u < 1 + 1e-9
+    return (px, py) if met and math.hypot(px - guess[0], py - guess[1]) < 4 * within / steepness else None
 
 
 def circle(centre: Point, diameter: float, *, spans: int = CIRCLE_SPANS) -> Ring:
