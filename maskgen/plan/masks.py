@@ -15,6 +15,7 @@ from shapely.geometry import MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
 from maskgen.geometry.exact import fit_area_exact
+from maskgen.geometry.polygons import polygonal
 from maskgen.model.dyeing import Plan
 from maskgen.model.finding import Finding
 from maskgen.model.job import Hole, Part, Resist
@@ -60,7 +61,7 @@ def grow_masks(
     findings: list[Finding] = []
     for stay in timetable.stays:
         vinyl, found = laying.lay(stay, laid)
-        cut = tidy(surface.fold(vinyl, resist.lap_mm))
+        cut = polygonal(surface.fold(tidy(vinyl), resist.lap_mm))
         laid[stay.mask] = surface.spread(cut)
         name = " and ".join(names.get(key, key) for key in stay.regions)
         masks.append(Mask(stay.mask, name, stay.regions, fit_area_exact(cut, tolerance=FIT_MM)))
