@@ -102,7 +102,7 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
     except InputError as error:
         raise InputError(error.what, where=name, mend=error.mend) from error
     crossings = _clear_of_doubles(crossings, doubled, lines)
-    gaps = _gaps(lines)
+    gaps = _gaps(lines, copies)
     findings = (
         *_gap_findings(gaps, lines),
         *_crossing_findings(crossings, lines, drawing),
@@ -114,7 +114,7 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
         *stray_findings(found),
         *sheet_findings(drawing, lines, settings),
         *scale_findings(drawing, lines, settings),
-        *_land_findings(pieces, crossings, settings),
+        *_land_findings(pieces, crossings, bool(doubled), settings),
         *_node_findings(lines),
     )
     judgement = _judgement(drawing, lines, pieces, findings, panels, name=name)
@@ -169,9 +169,9 @@ def _sort_key(finding: Finding) -> tuple[int, int, float, float, str]:
     return _RANK[finding.severity], _ORDER[finding.code], y, x, finding.message
 
 
-def _gaps(lines: Sequence[CutLine]) -> tuple[Gap, ...]:
+def _gaps(lines: Sequence[CutLine], copies: frozenset[int]) -> tuple[Gap, ...]:
     """Pair every loose end with the nearest one: of its own line, or of another where that is nearer."""
-    open_lines = [k for k, line in enumerate(lines) if not line.closed]
+    open_lines = [k for k, line in enumerate(lines) if not line.closed and k not in copies]
     if not open_lines:
         return ()
     ends = np.array([lines[k].ends for k in open_lines]).reshape(-1, 2)
@@ -265,11 +265,15 @@ def _panel_findings(panels: Sequence[Panel], lines: Sequence[CutLine], source: S
             )  # fmt: skip
 
 
-def _land_findings(pieces: Nest, crossings: Sequence[Crossing], settings: CheckSettings) -> Iterator[Finding]:
-    """Judge the vinyl; where outlines cross they pinch it to nothing, which was told already."""
+def _land_findings(
+    pieces: Nest, crossings: Sequence[Crossing], doubled: bool, settings: CheckSettings
+) -> Iterator[Finding]:
+    """Judge the vinyl; what is pinched to nothing where outlines cross or lie on one another was told already."""
     places = np.array([crossing.at for crossing in crossings]).reshape(-1, 2)
     polygons = shapely.get_parts(pieces.vinyl).tolist() if crossings else pieces.polygons
     for finding in polygon_findings(polygons, resist=settings.resist):
+        if doubled and finding.code in (Code.THIN_LAND, Code.NARROW_GAP) and (finding.value or 0.0) < 2 * NEAR_MM:
+            continue
         pinched = finding.code in (Code.THIN_LAND, Code.NARROW_GAP) and (finding.value or 0.0) < PINCHED_MM
         if pinched and finding.at_mm is not None and len(places):
             away = np.hypot(*(places - np.array(finding.at_mm)).T).min()

@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from maskgen.geometry.polygons import to_polygon
+from maskgen.geometry.polygons import polygonal, to_polygon
 from maskgen.model.finding import Code, Finding, Severity
 from maskgen.model.job import Carrier, Part, Resist
 from maskgen.model.masks import Mask
@@ -48,7 +48,7 @@ def polygon_findings(
 ) -> tuple[Finding, ...]:
     """Judge pieces given as polygons; else as `area_findings`."""
     vinyl = shapely.MultiPolygon(polygons) if polygons else shapely.MultiPolygon()
-    vinyl = vinyl if vinyl.is_valid else shapely.make_valid(vinyl)
+    vinyl = vinyl if vinyl.is_valid else polygonal(shapely.make_valid(vinyl))
     lands = narrow_places(vinyl, resist.min_land_mm)
     gaps = narrow_places(vinyl, resist.min_gap_mm, openings=True, window=window)
     return (

@@ -25,6 +25,8 @@ CLOSED_MM = 0.03
 """Ends this near are one place: between 0.01, which must close, and 0.05, which must not."""
 PEN_STROKE_MM = 0.3 - 1e-6
 """From this width on a stroke is drawn as a shape; up to 0.1 it must be a cut line."""
+MEETING = 8
+"""Ends looked at where lines meet."""
 FLATTEN_MM = 0.001
 NO_LENGTH_MM = 1e-6
 
@@ -190,39 +192,66 @@ def _corners(points: Points, closed: bool) -> Points:
 
 
 def _joined(lines: list[CutLine]) -> list[CutLine]:
-    """Join open lines whose ends meet, nearest ends first."""
+    """Join open lines whose ends meet: on from each end to the next line in the file that begins or ends there.
+
+    A chain closes as soon as it is back where it began, so that a copy drawn over it stays a chain of its own.
+    """
     loose = [k for k, line in enumerate(lines) if not line.closed]
     if len(loose) < 2:
         return lines
-    partner = _meeting_ends(np.array([lines[k].ends for k in loose]).reshape(-1, 2))
-    used: set[int] = set()
+    ends = np.array([lines[k].ends for k in loose]).reshape(-1, 2)
+    middles = np.array([lines[k].at_share(0.5) for k in loose])
+    distance, near = cKDTree(ends).query(ends, k=min(MEETING, len(ends)), distance_upper_bound=CLOSED_MM)
+    unused = dict.fromkeys(range(len(loose)))
     chains: dict[int, CutLine] = {}
-    # Chains with a free end are walked from it, what is left are rings.
-    starts = [e for e in range(2 * len(loose)) if e not in partner] + list(range(2 * len(loose)))
-    for end in starts:
-        if end // 2 in used:
-            continue
-        chain = []
-        current: int | None = end
-        while current is not None and current // 2 not in used:
-            used.add(current // 2)
-            chain.append(current)
-            current = partner.get(current ^ 1)
-        first = min(loose[e // 2] for e in chain)
-        chains[first] = _chain([(lines[loose[e // 2]], e % 2 == 1) for e in chain], ring=current is not None)
+    while unused:
+        first = next(iter(unused))
+        del unused[first]
+        walk = [(first, False)]
+        ring = _walk(walk, ends, middles, distance, near, unused)
+        if not ring:
+            back = [(first, True)]
+            _walk(back, ends, middles, distance, near, unused)
+            walk = [(k, not backwards) for k, backwards in reversed(back[1:])] + walk
+        chain = [(lines[loose[k]], backwards) for k, backwards in walk]
+        chains[min(loose[k] for k, _ in walk)] = _chain(chain, ring=ring)
     return [chains.get(k, line) for k, line in enumerate(lines) if line.closed or k in chains]
 
 
-def _meeting_ends(ends: Points) -> dict[int, int]:
-    """Pair ends that lie on one another; `ends` holds begin and end of every line in turn."""
-    pairs = cKDTree(ends).query_pairs(CLOSED_MM, output_type="ndarray") if len(ends) else np.zeros((0, 2), dtype=int)
-    distance = np.round(np.hypot(*(ends[pairs[:, 0]] - ends[pairs[:, 1]]).T), 9)
-    order = np.lexsort((pairs[:, 1], pairs[:, 0], pairs[:, 1] - pairs[:, 0], distance))
-    partner: dict[int, int] = {}
-    for a, b in pairs[order].tolist():
-        if a not in partner and b not in partner and a // 2 != b // 2:
-            partner[a], partner[b] = b, a
-    return partner
+def _walk(
+    walk: list[tuple[int, bool]],
+    ends: Points,
+    middles: Points,
+    distance: Points,
+    near: NDArray[np.int64],
+    unused: dict[int, None],
+) -> bool:
+    """Go on from the last line of a walk as far as lines meet; tell whether it came back to its beginning."""
+    begin = 2 * walk[0][0] + walk[0][1]
+    while True:
+        line, backwards = walk[-1]
+        here = 2 * line + (not backwards)
+        meeting = [(d, e) for d, e in zip(distance[here].tolist(), near[here].tolist(), strict=True) if d <= CLOSED_MM]
+        if len(walk) > 1 and any(e == begin for _, e in meeting):
+            return True
+        choices = [
+            (round(d, 6), abs(e // 2 - line), e)
+            for d, e in meeting
+            if e // 2 in unused and not _copies(ends, middles, here, e)
+        ]
+        if not choices:
+            return False
+        following = min(choices)[2]
+        del unused[following // 2]
+        walk.append((following // 2, following % 2 == 1))
+
+
+def _copies(ends: Points, middles: Points, here: int, there: int) -> bool:
+    """Tell a line that leads back along the one it meets: a copy of it."""
+    return bool(
+        np.abs(ends[here ^ 1] - ends[there ^ 1]).max() <= CLOSED_MM
+        and np.abs(middles[here // 2] - middles[there // 2]).max() <= CLOSED_MM
+    )
 
 
 def _chain(parts: Sequence[tuple[CutLine, bool]], *, ring: bool) -> CutLine:

@@ -39,7 +39,7 @@ def outlined(path: DrawnPath) -> DrawnPath | None:
                 segments.append(Line(own[-1].end, own[0].start))
             if own:
                 fills.append(flatten(Ring(own), FLATTEN_MM))
-    faces = arrange(segments, tolerance=FLATTEN_MM)
+    faces = arrange(segments)
     covered = windings(faces.inside, ink) != 0
     if path.fill is not None:
         covered |= inside(faces.inside, closed_edges(fills), path.fill.rule)

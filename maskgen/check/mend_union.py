@@ -48,7 +48,7 @@ def _material(lines: Sequence[CutLine], nest: Nest, group: list[int]) -> list[Ri
     rings = {k: lines[nest.lines[k]].ring() for k in group}
     kind = int(min(nest.depth[k] for k in group)) % 2
     segments: list[Segment] = [s for ring in rings.values() for s in ring.segments]
-    faces = arrange(segments, tolerance=FLATTEN_MM)
+    faces = arrange(segments)
     held = {k: windings(faces.inside, closed_edges([lines[nest.lines[k]].points])) != 0 for k in group}
     material = np.zeros(len(faces.inside), dtype=np.bool_)
     for k in group:

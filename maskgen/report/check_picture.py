@@ -51,7 +51,7 @@ def write_check_svg(analysis: Analysis, *, listed: bool = True) -> bytes:
             f'<rect x="{page.left:.3f}" y="{page.top:.3f}" width="{page.width:.3f}" height="{page.height:.3f}" '
             f'fill="none" stroke="#9aa0a6" stroke-width="{0.15 * unit:.4f}" stroke-dasharray="{unit:.3f}"/>'
         )
-    parts.append(f'<path fill="#d5dbe1" fill-rule="evenodd" d="{_vinyl(analysis)}"/>')
+    parts.extend(f'<path fill="#d5dbe1" fill-rule="evenodd" d="{data}"/>' for data in _vinyl(analysis))
     lines = "".join(_data(line.points, line.closed) for line in analysis.lines)
     parts.append(f'<path fill="none" stroke="#1f2933" stroke-width="{0.18 * unit:.4f}" d="{lines}"/>')
     parts.extend(_mark(number, finding, unit) for number, finding in enumerate(findings, 1))
@@ -60,10 +60,9 @@ def write_check_svg(analysis: Analysis, *, listed: bool = True) -> bytes:
     return "\n".join([*parts, "</svg>", ""]).encode()
 
 
-def _vinyl(analysis: Analysis) -> str:
-    lines = analysis.lines
-    nest = analysis.pieces
-    return "".join(_data(lines[nest.lines[k]].points, True) for outer, holes in nest.pieces for k in (outer, *holes))
+def _vinyl(analysis: Analysis) -> list[str]:
+    lines, nest = analysis.lines, analysis.pieces
+    return ["".join(_data(lines[nest.lines[k]].points, True) for k in (outer, *holes)) for outer, holes in nest.pieces]
 
 
 def _data(points: Points, closed: bool) -> str:

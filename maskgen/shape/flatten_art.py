@@ -169,7 +169,7 @@ def _cut_faces(canvas: Ring, layers: list[_Layer]) -> Arrangement:
     for clip in clips.values():
         rings = (closed_ring(run) for shape in clip.shapes for run in shape.subpaths)
         segments.extend(s for ring in rings if ring is not None for s in ring.segments)
-    return arrange(segments, tolerance=TOLERANCE)
+    return arrange(segments)
 
 
 def _painted(points: Points, layers: list[_Layer], canvas: Ring) -> list[str | None]:

@@ -54,7 +54,7 @@ CASES = [
     ('<style>rect{fill:red} .a{fill:blue} #b{fill:lime}</style><rect class="a" width="10" height="10"/>'
      '<rect class="a" id="b" x="20" width="10" height="10"/><rect style="fill:#abc" x="40" width="10" height="10"/>',
      {"#0000ff": 100, "#00ff00": 100, "#aabbcc": 100, "clear": 4700}),
-    ('<style>g > .x{fill:red!important} g rect{fill:blue}</style><g><rect class="x" style="fill:lime" width="10" height="10"/>'
+    ('<style>g > .x{fill:red!important} g rect{fill:blue}</style><g><rect class="x" style="fill:lime" width="10" height="10"/>'  # noqa: E501
      '</g>', {"#ff0000": 100, "clear": 4900}),
     # inheritance, currentColor
     ('<g fill="currentColor" color="#102030"><rect width="10" height="10"/></g>', {"#102030": 100, "clear": 4900}),
@@ -86,7 +86,7 @@ CASES = [
     # clip paths cut; one inside another cuts further
     ('<clipPath id="c"><rect width="15" height="50"/></clipPath><rect clip-path="url(#c)" width="30" height="10"/>',
      {"#000000": 150, "clear": 4850}),
-    ('<clipPath id="c"><rect width="15" height="50"/></clipPath><clipPath id="d"><rect width="50" height="4"/></clipPath>'
+    ('<clipPath id="c"><rect width="15" height="50"/></clipPath><clipPath id="d"><rect width="50" height="4"/></clipPath>'  # noqa: E501
      '<g clip-path="url(#c)"><rect clip-path="url(#d)" width="30" height="10"/></g>', {"#000000": 60, "clear": 4940}),
     ('<clipPath id="c" clipPathUnits="objectBoundingBox"><rect width=".5" height="1"/></clipPath>'
      '<rect clip-path="url(#c)" x="10" width="30" height="10"/>', {"#000000": 150, "clear": 4850}),

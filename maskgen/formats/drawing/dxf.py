@@ -300,8 +300,9 @@ def _lwpolyline(entity: Any, pen: Pen) -> None:
 
 def _old_polyline(entity: Any, pen: Pen) -> None:
     if entity.is_2d_polyline and not entity.dxf.flags & 6:
-        rows = [(*map(float, v.dxf.location[:2]), float(v.dxf.get("bulge", 0.0))) for v in entity.vertices]
-        _polyline(pen, _in_world(entity), rows, bool(entity.is_closed))  # type: ignore[arg-type]
+        corners = [(v.dxf.location, v.dxf.get("bulge", 0.0)) for v in entity.vertices]
+        rows = [(float(place.x), float(place.y), float(bulge)) for place, bulge in corners]
+        _polyline(pen, _in_world(entity), rows, bool(entity.is_closed))
     else:
         _converted(entity, pen)
 
