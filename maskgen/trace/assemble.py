@@ -76,13 +76,15 @@ def crossing_pairs(curves: Sequence[Curve], *, closed: Sequence[bool]) -> set[tu
     return bad | set(zip(first[wrong].tolist(), second[wrong].tolist(), strict=True))
 
 
-def ill_faces(graph: CrackGraph, curves: Sequence[Curve]) -> set[int]:
-    """Numbers of the arcs of faces that are turned over or out of place though no curves cross."""
-    bad: set[int] = set()
+def ill_faces(graph: CrackGraph, curves: Sequence[Curve]) -> list[list[int]]:
+    """Arcs (those on the canvas edge left out) of each face that is turned over or out of place."""
+    found = []
     for face in graph.faces:
         rings = [_ring(ring, curves) for ring in face.rings]
         turned = [signed_area(ring) * (1 if number == 0 else -1) <= 0 for number, ring in enumerate(rings)]
         outer, *holes = (flatten(ring, CHECK_TOLERANCE_PX) for ring in rings)
         if any(turned) or len(outer) < 3 or not shapely.Polygon(outer, holes).is_valid:
-            bad |= {side.arc for ring in face.rings for side in ring}
-    return {n for n in bad if not graph.arcs[n].on_border}
+            arcs = [s.arc for ring in face.rings for s in ring if not graph.arcs[s.arc].on_border]
+            if arcs:
+                found.append(arcs)
+    return found

@@ -27,6 +27,9 @@ LEAST_HANDLE_PX = 0.05
 NODE_PRIOR_PX, TURN_PRIOR, LENGTH_PRIOR = 0.5, 0.15, 0.3
 """How far parameters are expected to move: nodes (px), directions (radians), handles (share of their length)."""
 
+MOST_PRIORS = 3.0
+"""Nothing moves further than this many times its expectation: a run without evidence could go anywhere."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Handles:
@@ -113,6 +116,11 @@ class Freedom:
         x = self._add(float(handle[0]), spread)
         self._add(float(handle[1]), spread)
         self._free.append((number, end, x, x + 1, 1.0))
+
+    def bounded(self, values: Floats) -> Floats:
+        """Parameters kept within `MOST_PRIORS` of their start, lengths of handles above zero."""
+        reach = MOST_PRIORS * self.prior
+        return np.asarray(values.clip(self.values - reach, self.values + reach))
 
     def control(self, values: Floats) -> Floats:
         """Control points (s, 4, 2) for given parameters."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from maskgen.model.artwork import FlatPicture
 from maskgen.model.paths import Partition
 from maskgen.trace.assemble import assemble
@@ -9,6 +11,7 @@ from maskgen.trace.cracks import crack_graph
 from maskgen.trace.curves import cut_arcs, fit_courses
 from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather
 from maskgen.trace.refine import refine
+from maskgen.trace.specks import without_specks
 from maskgen.trace.untangle import untangled
 
 TOLERANCE_SIGMAS = 3.0
@@ -26,10 +29,11 @@ def trace_partition(flat: FlatPicture) -> Partition:
         Width and height of the picture in pixels; one region for each palette entry, in its order, with key `c1`,
         `c2`, ... and no name. Neighbours share their boundary segment for segment.
     """
+    flat = replace(flat, labels=without_specks(flat))
     graph = crack_graph(flat.labels)
     evidence, base = gather(flat, graph.arcs)
     tolerance = max(LEAST_TOLERANCE_PX, TOLERANCE_SIGMAS * base) if base < QUANTISED_SIGMA_PX else 0.6
     courses, places = fit_courses(graph, evidence, tolerance=tolerance)
-    courses, places = refine(flat, graph, courses, places)
-    curves = cut_arcs(graph, courses, places)
-    return assemble(graph, untangled(graph, [curves]), flat.palette)
+    refined, places = refine(flat, graph, courses, places)
+    offered = [cut_arcs(graph, refined, places), cut_arcs(graph, courses, places)]
+    return assemble(graph, untangled(graph, offered), flat.palette)

@@ -62,7 +62,7 @@ def refine(
         step = model.step(state, noise)
         before = model.cost(state, noise)
         for shorter in (1.0, 0.4, 0.1):
-            tried = model.look(state.values + shorter * step)
+            tried = model.look(model.freedom.bounded(state.values + shorter * step))
             after = model.cost(tried, noise)
             if after < before:
                 break

@@ -44,9 +44,8 @@ class _Ladder:
         for a, b in crossing_pairs(self.curves, closed=self.closed):
             down.add(min((a, b), key=self._firmness))
         if not down:
-            faulty = ill_faces(self.graph, self.curves)
-            least = min((self.step[n] for n in faulty), default=0)
-            down = {n for n in faulty if self.step[n] == least}
+            for faulty in ill_faces(self.graph, self.curves):
+                down.add(min(faulty, key=self._firmness))
         down = {n for n in down if self.step[n] < self.lattice}
         for number in down:
             self.step[number] += 1

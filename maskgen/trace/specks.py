@@ -1,0 +1,74 @@
+"""Specks that noise alone would make, given to the colour around them.
+
+A small piece of a colour is kept when its contrast with what surrounds it, over its area, stands well above the noise
+of the picture: a one-pixel star on a clean ground stays, a pixel that compression tinted does not.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import label as label_components
+
+from maskgen.model.artwork import FlatPicture
+from maskgen.trace.evidence import palette_colours, premultiplied
+
+Floats = NDArray[np.float64]
+
+LARGEST_SPECK_PX = 12
+"""Pieces of more pixels are never specks."""
+CLEAN_NOISE = 1.0 / 255
+"""Pictures with less noise than this have no specks."""
+LEAST_EVIDENCE = 20.0
+"""A piece is kept when contrast x sqrt(pixels) is this many times the noise. Compression noise near edges is several
+times that of flat parts, and its pixels are not independent, so this is far above the 3 of textbook noise."""
+
+
+def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
+    """Labels of a picture with noise specks taken into a neighbouring colour."""
+    labels = flat.labels
+    colours = palette_colours(flat.palette)
+    noise = flat_noise(flat, colours)
+    if noise < CLEAN_NOISE or len(colours) < 2:
+        return labels
+    pieces: NDArray[np.int64] = label_components(labels, background=-1, connectivity=2)  # type: ignore[no-untyped-call]
+    sizes = np.bincount(pieces.ravel())
+    small = np.flatnonzero((sizes > 0) & (sizes <= LARGEST_SPECK_PX))
+    if not len(small):
+        return labels
+    made = labels.copy()
+    height, width = labels.shape
+    where = np.flatnonzero(np.isin(pieces.ravel(), small))
+    order = np.argsort(pieces.ravel()[where], kind="stable")
+    groups = np.split(where[order], np.cumsum(sizes[small])[:-1])
+    for cells in groups:
+        rows, columns = np.divmod(cells, width)
+        own = int(labels[rows[0], columns[0]])
+        top, left = max(rows.min() - 1, 0), max(columns.min() - 1, 0)
+        window = made[top : rows.max() + 2, left : columns.max() + 2]
+        inside = np.zeros(window.shape, dtype=np.uint8)
+        inside[rows - top, columns - left] = 1
+        around = window[(cv2.dilate(inside, np.ones((3, 3), np.uint8)) > 0) & (inside == 0)]
+        around = around[around != own]
+        if not len(around):
+            continue
+        neighbours, counts = np.unique(around, return_counts=True)
+        contrast = np.linalg.norm(colours[neighbours] - colours[own], axis=1)
+        if contrast.min() * np.sqrt(len(cells)) < LEAST_EVIDENCE * noise:
+            made[rows, columns] = neighbours[np.argmax(counts / np.maximum(contrast, 1e-6))]
+    return made
+
+
+def flat_noise(flat: FlatPicture, colours: Floats) -> float:
+    """Standard deviation of a pixel from its colour in the flat parts of a picture, of 0 to 1."""
+    same = cv2.erode(flat.labels, np.ones((5, 5), np.uint8)) == cv2.dilate(flat.labels, np.ones((5, 5), np.uint8))
+    if not same.any():
+        return 0.0
+    labels = flat.labels[same]
+    values = premultiplied(flat.picture.pixels[same][None])[0].astype(np.float64)
+    apart = []
+    for label in np.unique(labels):
+        own = values[labels == label]
+        apart.append(np.linalg.norm(own - np.median(own, axis=0), axis=1))
+    return float(np.sqrt(np.mean(np.minimum(np.concatenate(apart), 0.1) ** 2)))
