@@ -30,7 +30,7 @@ _SAMPLE = 20_000
 
 def split_gradients(levels: NDArray[np.uint8], zones: Zones, noise: Noise) -> Zones:
     """Cut zones of wide spread where their colours fall into several peaks."""
-    wide = np.flatnonzero((zones.spread.max(axis=1) > 3.0 + noise.level) & (zones.count >= _SMALLEST_ZONE))
+    wide = np.flatnonzero((zones.spread.max(axis=1) > 3.0 + noise.level / 2) & (zones.count >= _SMALLEST_ZONE))
     if not wide.size:
         return zones
     index = zones.index.copy()

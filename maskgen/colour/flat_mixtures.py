@@ -24,9 +24,9 @@ _HUE = np.array([[-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]]) * 3*
 """Rec. 601 as in T.871, scaled so that a misfit stays comparable to a distance in levels."""
 
 _HUE_WEIGHT = 0.6
-"""JPEG spoils hue far more than lightness."""
+"""JPEG spoils hue far more than lightness; between colours that are both nearby that is all it can be."""
 
-_LEAST_HUE = 0.3
+_LEAST_HUE = 0.45
 """A line keeps this part of its hue at half the resolution."""
 
 _OVERSHOOT = 10.0
@@ -102,7 +102,7 @@ class Mixer:
         if self.bleeding:
             light = _beyond(off[:, :3] @ _LIGHTNESS.T, way[:3] @ _LIGHTNESS.T, 1.0)
             hue = _beyond(off[:, :3] @ _HUE.T, way[:3] @ _HUE.T, 1.0 - least_hue * (1.0 - share))
-            misfit = np.hypot(np.maximum(light - _OVERSHOOT, 0.0), _HUE_WEIGHT * hue)
+            misfit = np.hypot(np.maximum(light - _OVERSHOOT, 0.0), hue if least_hue else _HUE_WEIGHT * hue)
         else:
             reached = np.clip(free, -self.overshoot, 1.0 + self.overshoot)
             misfit = np.sqrt(np.sum((off - reached[:, None] * way) ** 2, axis=1))

@@ -83,5 +83,5 @@ def calm(levels: NDArray[np.uint8], noise: Noise) -> NDArray[np.uint8]:
         return levels
     colour = np.ascontiguousarray(levels[..., :3])
     for _ in range(2):
-        colour = np.asarray(cv2.bilateralFilter(colour, 7, 4.0 * noise.level + 4.0, 2.0), dtype=np.uint8)
+        colour = np.asarray(cv2.bilateralFilter(colour, 7, 3.0 * noise.level + 4.0, 2.0), dtype=np.uint8)
     return colour if levels.shape[2] == 3 else np.dstack([colour, levels[..., 3]])

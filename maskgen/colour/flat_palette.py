@@ -32,7 +32,7 @@ class ClusterLimits:
     @classmethod
     def for_noise(cls, noise: Noise) -> ClusterLimits:
         """Exact colours may be close; in noise the means of zones are a few levels off."""
-        return cls(3.0, 4) if noise.clean else cls(4.5, 30)
+        return cls(3.0, 4) if noise.clean else cls(3.5, 30)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,7 +54,7 @@ def cluster_zones(zones: Zones, founding: NDArray[np.bool_], noise: Noise, limit
     seeds: list[int] = []
     member = np.full(len(order), -1, np.int64)
     for i in order:
-        slack = 0.8 * noise.level * min(1.0, float(np.sqrt(100.0 / zones.count[i])))
+        slack = noise.level * min(1.0, float(np.sqrt(100.0 / zones.count[i])))
         if seeds:
             gaps = differences((seen[0][i], seen[1][i]), (seen[0][seeds], seen[1][seeds]))
             nearest = int(np.argmin(gaps))

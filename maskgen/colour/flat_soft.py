@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +24,8 @@ _STEADY_SHARE = 0.4
 
 _SOFT_SHARE = 0.002
 """With fewer soft blocks outside all zones there is nothing to fold."""
+
+_FOOT_PX = 5
 
 _LARGE_SLOPE = 0.25
 """A slope over this share of the picture is a colour in its own right."""
@@ -92,4 +95,6 @@ def with_slopes(
     given = result > 0
     off = np.abs(levels[given].astype(np.float64) - colours[result[given] - 1]).max(axis=1)
     strayed[given] = off > tolerance
-    return result, strayed
+    # The foot of a blurred edge is no shadow: it is narrow.
+    broad = cv2.morphologyEx(strayed, cv2.MORPH_OPEN, np.ones((_FOOT_PX, _FOOT_PX), np.uint8))
+    return result, np.asarray(broad, dtype=np.uint8)

@@ -115,7 +115,7 @@ def _find(levels: NDArray[np.uint8], count: int | None) -> _Found:
         zones = find_zones(calmed, ranges, size=2, limit=3)
     else:
         ranges = block_range(calmed, 2)
-        zones = find_zones(calmed, block_range(calmed, 3), size=3, limit=6 + noise.level)
+        zones = find_zones(calmed, block_range(calmed, 3), size=3, limit=5 + 0.7 * noise.level)
     if without_flat_colours(zones, noise):
         colours, labels = common_colours(levels, count)
         return _Found(colours, labels, np.ones(labels.shape, bool), calmed, noise, flat=False, notes=notes)
