@@ -144,17 +144,19 @@ class _Chords:
         return edges, self.source[chord], span
 
     def _nearest(self, points: Points, length: NDArray[np.float64]) -> Indices:
-        """Find the first given among the chords that run through a point."""
-        tree = shapely.STRtree(shapely.linestrings(np.stack([self.start, self.end], axis=1)))
+        """Find the chord that runs through a point; of several on one another the first given."""
+        lines = shapely.linestrings(np.stack([self.start, self.end], axis=1))
+        tree, spots = shapely.STRtree(lines), shapely.points(points)
         # Snapping moves an edge by less than two grid steps; a chord that only touches it lies farther from its middle.
-        reach = np.minimum(2.0, 0.25 * length)
-        point, chord = tree.query(shapely.points(points), predicate="dwithin", distance=reach)
-        found = np.full(len(points), len(self.source), dtype=np.int64)
-        np.minimum.at(found, point, chord)
-        missed = np.flatnonzero(found == len(self.source))
+        point, chord = tree.query(spots, predicate="dwithin", distance=np.minimum(2.0, 0.25 * length))
+        missed = np.setdiff1d(np.arange(len(points)), point)
         if len(missed):
-            where, chord = tree.query_nearest(shapely.points(points[missed]), all_matches=False)
-            found[missed[where]] = chord
+            where, nearest = tree.query_nearest(spots[missed], all_matches=False)
+            point, chord = np.r_[point, missed[where]], np.r_[chord, nearest]
+        away = np.round(shapely.distance(spots[point], lines[chord]), 2)
+        order = np.lexsort((chord, away, point))
+        _, first = np.unique(point[order], return_index=True)
+        found: Indices = chord[order][first].astype(np.int64)
         return found
 
 
