@@ -98,7 +98,8 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
         panels = find_panels(lines, [len(p.subpaths) for p in drawing.paths], set(copies))
         left_out = {*copies, *(panel.line for panel in panels)}
         crossings = (*self_crossings(chords, pairs), *overlaps(lines, chords, pairs, left_out))
-        pieces = nest(lines, left_out, settings.polarity)
+        apart = frozenset((c.first, c.second) for c in crossings if c.first != c.second)
+        pieces = nest(lines, left_out, settings.polarity, overlapping=apart)
     except InputError as error:
         raise InputError(error.what, where=name, mend=error.mend) from error
     crossings = _clear_of_doubles(crossings, doubled, lines)

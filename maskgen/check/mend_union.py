@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from maskgen.check.lines import FLATTEN_MM, CutLine
+from maskgen.check.lines import CutLine
 from maskgen.check.pieces import Nest
 from maskgen.geometry.arrangement import Arrangement, arrange, assemble
 from maskgen.model.paths import Ring, Segment

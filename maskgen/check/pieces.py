@@ -90,8 +90,14 @@ class Nest:
         return polygonal(shapely.union_all(parts))
 
 
-def nest(lines: Sequence[CutLine], left_out: set[int], polarity: Polarity) -> Nest:
-    """Nest the closed lines, those left out not.
+def nest(
+    lines: Sequence[CutLine],
+    left_out: set[int],
+    polarity: Polarity,
+    *,
+    overlapping: frozenset[tuple[int, int]] = frozenset(),
+) -> Nest:
+    """Nest the closed lines, those left out not; of two that overlap partly (numbers in order) neither holds the other.
 
     Raises
     ------
@@ -105,6 +111,10 @@ def nest(lines: Sequence[CutLine], left_out: set[int], polarity: Polarity) -> Ne
     parent = np.full(len(numbers), -1, dtype=np.int64)
     if len(numbers) > 1:
         inner, outer = _inside(np.array(outlines))
+        if overlapping:
+            pairs = [(numbers[a], numbers[b]) for a, b in zip(inner.tolist(), outer.tolist(), strict=True)]
+            nested = np.array([(min(p), max(p)) not in overlapping for p in pairs], dtype=np.bool_)
+            inner, outer = inner[nested], outer[nested]
         np.add.at(depth, inner, 1)
         size = shapely.area(np.array(outlines))
         order = np.lexsort((-size[outer], inner))

@@ -6,6 +6,7 @@ place of it is found in the report: DXF and HPGL have y up, and are told with y 
 
 import gzip
 import io
+import itertools
 
 import ezdxf
 
@@ -129,7 +130,7 @@ def loose_hpgl(runs):
         if closed:
             units.append(units[0])
         words.append(f"pu pa {units[0][0]} {units[0][1]} pd pr ")
-        words.extend(f"{b[0] - a[0]} {b[1] - a[1]} " for a, b in zip(units, units[1:], strict=False))
+        words.extend(f"{b[0] - a[0]} {b[1] - a[1]} " for a, b in itertools.pairwise(units))
     return "".join([*words, "pu"]).encode()
 
 
