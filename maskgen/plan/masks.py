@@ -31,6 +31,8 @@ FIT_MM = 0.003
 """How far a fitted outline may leave the exact one; with the flattening it stays well within 0.01 mm."""
 HOLE_CLEARANCE_MM = 0.01
 """Vinyl ends this far outside a hole, so that neither fitting nor rounding brings it over the hole."""
+SPLINTER_MM2 = 1e-4
+"""Less of a region than this is rounding."""
 
 
 def grow_masks(
@@ -61,7 +63,7 @@ def grow_masks(
     findings: list[Finding] = []
     for stay in timetable.stays:
         vinyl, found = laying.lay(stay, laid)
-        cut = polygonal(surface.fold(tidy(vinyl), resist.lap_mm))
+        cut = polygonal(surface.fold(vinyl, resist.lap_mm))
         laid[stay.mask] = surface.spread(cut)
         name = " and ".join(names.get(key, key) for key in stay.regions)
         masks.append(Mask(stay.mask, name, stay.regions, fit_area_exact(cut, tolerance=FIT_MM)))
@@ -116,7 +118,8 @@ class _Laying:
         outside = dilate(surface.window.envelope, resist.lap_mm).difference(surface.window)
         lap = lap_onto(firm, own, resist.lap_mm, left_open=left_open, outside=outside, tail_mm=tail)
         vinyl = fill_holes(shapely.union_all([own, lap]), firm, resist.min_gap_mm)
-        vinyl = vinyl.difference(shapely.union_all([leaving, self.drilled]))
+        vinyl = tidy(vinyl.difference(shapely.union_all([leaving, self.drilled])))
+        vinyl = _holding(vinyl, core.difference(lying))
         if held.bands is bands and self.drilled.is_empty and leaving.is_empty and resist.overhang_mm >= growth:
             return vinyl, held.findings  # grown in full, no land can be eaten through
         fronts = [(depth, shape.difference(lying)) for depth, shape in neighbours] + [(growth, self.drilled)]
@@ -130,3 +133,10 @@ class _Laying:
             for key, shape in self.surface.regions.items()
             if key not in stay.regions
         ]
+
+
+def _holding(vinyl: BaseGeometry, core: BaseGeometry) -> BaseGeometry:
+    """Leave off pieces that hold nothing of the region itself: growth and laps cut off by a hole."""
+    return shapely.union_all(
+        [piece for piece in polygonal(vinyl).geoms if piece.intersection(core).area > SPLINTER_MM2]
+    )

@@ -279,6 +279,23 @@ def test_holes_stay_free_of_vinyl(hand):
         assert vinyl.distance(disc) < 0.05
 
 
+def test_a_hole_leaves_no_splinters_of_growth(hand):
+    # The hole takes the whole of a small disc but its growth, which alone is of no use.
+    disc, face = hand.disc(15, 10, 2), shapely.box(0, 0, 30, 20)
+    shapes = [
+        shapely.union_all([disc, shapely.box(2, 2, 6, 6)]),
+        face.difference(disc).difference(shapely.box(2, 2, 6, 6)),
+    ]
+    masks, _ = grow_masks(
+        hand.partition(30, 20, shapes),
+        hand.plan([["r1"], ["r2"]]),
+        part=hand.plate(30, 20),
+        resist=Resist(),
+        holes=(Hole((15.0, 10.0), 4.05),),
+    )
+    assert len(hand.vinyl(masks)[0].geoms) == 1
+
+
 def test_an_opening_narrowed_between_two_masks_is_told_with_both_widths(hand):
     # The second mask grows towards vinyl that lies 0.5 mm off already: no drawing of one mask shows that.
     cells = hand.stripes([0, 10, 10.7, 20], 15)
