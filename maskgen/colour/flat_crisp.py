@@ -65,7 +65,7 @@ def crisp_colours(
 def _varied(cores: NDArray[np.int32], known: int) -> bool:
     """Whether new colours lie beside other new colours rather than beside their own kind."""
     alike_pairs = other_pairs = 0
-    for first, second in ((cores[:, 1:], cores[:, :-1]), (cores[1:], cores[:-1]), (cores[1:, 1:], cores[:-1, :-1])):
+    for first, second in ((cores[:, 1:], cores[:, :-1]), (cores[1:], cores[:-1])):
         new = (first > known) & (second > known)
         alike_pairs += int((new & (first == second)).sum())
         other_pairs += int((new & (first != second)).sum())

@@ -67,8 +67,8 @@ def shares_of(cores: NDArray[np.int32], mixture: Mixture) -> Shares:
 def with_thin_lines(shares: Shares, palette: Floats, least_contrast: float) -> NDArray[np.uint8]:
     """Labels in which a line stays whole where it fills less than half of its pixels.
 
-    A pixel goes to its runner-up where that share is at its highest across some direction, and neither neighbour
-    across is the runner-up's already.
+    A pixel goes to its runner-up where that share is at its highest across some direction, runs on along it both ways,
+    and neither neighbour across is the runner-up's already.
     """
     labels = shares.label.copy()
     contrast = np.sqrt(np.sum((palette[:, None] - palette[None]) ** 2, axis=-1))
@@ -81,12 +81,19 @@ def with_thin_lines(shares: Shares, palette: Floats, least_contrast: float) -> N
     rows, columns, second = rows[keep], columns[keep], second[keep]
     own = small[rows, columns]
     ridge = np.zeros(rows.size, bool)
+
+    def ahead(dy: int, dx: int) -> NDArray[np.float32]:
+        """Largest share in this direction; of an upright or level one, also where it drifts by a pixel."""
+        drifts = ((dy, -1), (dy, 0), (dy, 1)) if dx == 0 else ((-1, dx), (0, dx), (1, dx)) if dy == 0 else ((dy, dx),)
+        return np.asarray(np.max([shares.of(second, rows + y, columns + x) for y, x in drifts], axis=0))
+
     for dy, dx in _DIRECTIONS:
         before = shares.of(second, rows - dy, columns - dx)
         behind = shares.of(second, rows + dy, columns + dx)
         lower = np.maximum(before, behind) < 0.5
         falls = np.minimum(before, behind) <= 0.5 * own
-        ridge |= lower & falls & (own > before) & (own >= behind)
+        runs_on = np.minimum(ahead(-dx, dy), ahead(dx, -dy)) >= 0.4 * own
+        ridge |= lower & falls & runs_on & (own > before) & (own >= behind)
     labels[rows[ridge], columns[ridge]] = second[ridge]
     return labels
 

@@ -164,8 +164,7 @@ def _explained(
     colours, mixture = add_rare_colours(pixels, near, edge, doubtful, mixture, mixer, least)
     shares = shares_of(cores, mixture)
     labels = with_thin_lines(shares, colours, 12.0 + 4 * noise.level)
-    if not noise.clean:
-        labels = without_specks(labels, ~edge, 3)
+    labels = without_specks(labels, ~edge, 2 if noise.clean else 3)
     return _Found(colours, labels, ~edge, calmed, noise, edge_blur(shares, colours))
 
 
