@@ -47,10 +47,13 @@ def crisp_colours(
     own = perceived(exact.astype(np.float64))
     gaps = np.stack([differences((a, b), own) for a, b in zip(*perceived(colours), strict=True)])
     nearest, gap = gaps.argmin(axis=0), gaps.min(axis=0)
-    mixture = Mixer(colours, 4.0).explain(pixels.astype(np.float64), colours_nearby(cores, len(colours), 3))
-    blended = (mixture.misfit <= 4.0) & (mixture.label != mixture.second)
-    blend_share = np.bincount(inverse, blended, len(exact)) / amount
     label = np.where(gap < _OWN_DIFFERENCE, nearest + 1, 0)
+    known = cores.copy()
+    known[edge] = label[inverse]
+    other = known[edge] == 0
+    mixture = Mixer(colours, 4.0).explain(pixels[other].astype(np.float64), colours_nearby(known, len(colours), 2))
+    blended = (mixture.misfit <= 4.0) & (mixture.label != mixture.second)
+    blend_share = np.bincount(inverse[other], blended, len(exact)) / amount
     founding = (gap >= _OWN_DIFFERENCE) & (amount >= _LEAST_PX) & (blend_share < _BLEND_SHARE)
     if np.sum(amount[(label == 0) & ~founding]) > 0.3 * len(pixels) or founding.sum() > most - len(colours):
         return colours, cores  # the edges are blends after all, of straight lines
