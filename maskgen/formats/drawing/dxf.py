@@ -71,6 +71,7 @@ def read_dxf(data: bytes, *, name: str) -> Drawing:
     scale, units = MM_PER_UNIT.get(_stated_units(document), (1.0, "none"))
     reader = _Reader(document, name)
     try:
+        _refuse_bombs(document, name)
         reader.read(document.modelspace(), depth=0)
     except RecursionError as error:
         raise too_much("blocks are nested too deeply", MAX_REFERENCES, name=name) from error
@@ -97,6 +98,30 @@ def _stated_units(document: Any) -> int:
         return int(document.header.get("$INSUNITS", 0))
     except (TypeError, ValueError):
         return 0
+
+
+def _refuse_bombs(document: Any, name: str) -> None:
+    """Count what blocks make of a drawing before any of them is taken apart."""
+    counted: dict[str, int] = {}
+
+    def count(entities: Iterable[Any]) -> int:
+        total = 0
+        for entity in entities:
+            total += 1
+            if entity.dxftype() == "INSERT":
+                total += max(1, entity.mcount) * count_block(str(entity.dxf.get("name", "")))
+        return total
+
+    def count_block(key: str) -> int:
+        key = key.lower()
+        if key not in counted:
+            counted[key] = 0  # stands while the block is being counted: a circle adds nothing more
+            block = document.blocks.get(key)
+            counted[key] = count(block) if block is not None else 0
+        return counted[key]
+
+    if count(document.modelspace()) > MAX_ELEMENTS:
+        raise too_much("too many entities, blocks counted each time", MAX_ELEMENTS, name=name)
 
 
 class _NotANumber(Exception):

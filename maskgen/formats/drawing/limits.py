@@ -14,7 +14,7 @@ from maskgen.errors import InputError
 MAX_BYTES = 64 * 2**20
 MAX_ELEMENTS = 100_000
 """Elements met while walking a drawing, every repetition by reference counted."""
-MAX_NODES = 600_000
+MAX_NODES = 400_000
 MAX_DEPTH = 200
 """Elements inside one another; the walk recurses."""
 MAX_REFERENCES = 24

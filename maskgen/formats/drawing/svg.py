@@ -59,6 +59,8 @@ from maskgen.model.drawing import (
 from maskgen.model.paths import Point
 from maskgen.units import MM_PER_CSS_PX
 
+MAX_FRAME = 1e15
+"""Largest number of a transform, all of them together."""
 _GROUPS = frozenset(("g", "a", "svg", "switch"))
 _SILENT = frozenset(
     (
@@ -95,8 +97,14 @@ def read_svg(data: bytes, *, name: str) -> Drawing:
     if root.tag != "svg":
         raise InputError("is XML, but no SVG drawing", where=name, mend="export it as SVG")
     page = _Page.of(root)
-    walk = _Walk.over(root, name=name, page=page)
-    walk.enter(root, _State(width=page.window.width, height=page.window.height), IDENTITY, whole=True)
+    try:
+        with np.errstate(over="ignore", invalid="ignore"):  # what overflows is turned away by its size
+            walk = _Walk.over(root, name=name, page=page)
+            walk.enter(root, _State(width=page.window.width, height=page.window.height), IDENTITY, whole=True)
+    except RecursionError as error:
+        raise too_much("references are nested too deeply", MAX_REFERENCES, name=name) from error
+    except (OverflowError, ZeroDivisionError) as error:
+        raise InputError("numbers beyond any sheet", where=name, mend="delete what lies so far out") from error
     features = [*(Feature(FeatureKind.UNREAD, what, "style sheet") for what in walk.sheet.unread), *walk.features]
     return Drawing(Source.SVG, tuple(walk.paths), tuple(features), page.stated_window, page.scale, page.units)
 
@@ -172,6 +180,7 @@ class _Walk:
                 by_id.setdefault(element.attributes["id"], element)
             if element.tag == "style" and element.attributes.get("type", "text/css").strip() in ("", "text/css"):
                 sheet.add(element.text)
+        _refuse_bombs(root, by_id, name)
         unit_px = MM_PER_CSS_PX / math.sqrt(page.scale[0] * page.scale[1])
         return cls(name, by_id, sheet, unit_px, Painter(by_id, sheet, unit_px))
 
@@ -236,9 +245,12 @@ class _Walk:
                 matrix = about(matrix, (places[0], places[1]))
             else:
                 self.features.append(Feature(FeatureKind.UNREAD, "transform-origin in words", element.place))
-        if abs(np.linalg.det(matrix[:, :2])) < 1e-18:
+        if abs(matrix[0, 0] * matrix[1, 1] - matrix[0, 1] * matrix[1, 0]) < 1e-18:
             return None  # squeezed to nothing: not drawn
-        return combine(frame, matrix)
+        moved = combine(frame, matrix)
+        if not np.all(np.abs(moved) < MAX_FRAME):
+            raise InputError("a transform beyond any sheet", where=f"{self.name}, {element.place}", mend="remove it")
+        return moved
 
     def _shape(self, element: Element, state: _State, frame: Matrix) -> None:
         if state.style.get("visibility", "visible") != "visible":
@@ -475,6 +487,25 @@ class _Walk:
         for what in sorted(names):
             kind = FeatureKind.BLENDED if what == "opacity" else FeatureKind.UNREAD
             self.features.append(Feature(kind, what, element.place, at))
+
+
+def _refuse_bombs(root: Element, by_id: Mapping[str, Element], name: str) -> None:
+    """Count what references make of a drawing before any of it is drawn."""
+    counted: dict[int, int] = {}
+
+    def count(element: Element) -> int:
+        key = id(element)
+        if key not in counted:
+            counted[key] = 1  # stands while the element is being counted: a circle adds nothing more
+            total = 1 + sum(count(child) for child in element.children)
+            if element.tag == "use":
+                target = by_id.get(element.attributes.get("href", "").strip()[1:])
+                total += count(target) if target is not None else 0
+            counted[key] = total
+        return counted[key]
+
+    if count(root) > 2 * MAX_ELEMENTS:
+        raise too_much("too many elements, references counted", MAX_ELEMENTS, name=name)
 
 
 def _chosen(switch: Element) -> list[Element]:

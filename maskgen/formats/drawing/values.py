@@ -23,6 +23,8 @@ _ARGUMENT = re.compile(rf"({NUMBER})(deg|grad|rad|turn|[a-z%]*)")
 _URL = re.compile(r"""url\(\s*["']?([^"')]*)["']?\s*\)\s*(.*)$""", re.IGNORECASE | re.DOTALL)
 _DEGREES = {"": 1.0, "deg": 1.0, "grad": 0.9, "rad": 180.0 / math.pi, "turn": 360.0}
 
+LARGEST = 1e12
+"""Numbers of a transform beyond this are no transform."""
 EM_PX = 16.0
 """Size of letters where nothing states it (CSS: medium, common practice, no source)."""
 
@@ -106,7 +108,7 @@ def _one_transform(name: str, inside: str) -> Matrix | None:
         return None
     found = _ARGUMENT.findall(inside)
     v = [float(number) * (_DEGREES.get(unit, 1.0)) for number, unit in found]
-    if not all(map(math.isfinite, v)) or any(unit not in _DEGREES and unit != "px" for _, unit in found):
+    if not all(abs(value) <= LARGEST for value in v) or any(unit not in _DEGREES and unit != "px" for _, unit in found):
         return None
     n = len(v)
     match name:
