@@ -54,10 +54,11 @@ def why_sentence(plan: Plan) -> str:
     if plan.lower_bound == 0:
         return "No strip is needed, so no order has fewer."
     names = [region.name for key in plan.why for region in plan.regions if region.key == key]
+    apart = f"{_listed(names)} cannot" if len(names) == 2 else f"no two of {_listed(names)} can"
     return (
-        f"Fewer than {_number(plan.lower_bound, 'strip')} are not possible: of {_listed(names)} no two can come out of "
-        f"one run, because whichever goes first, the open metal then holds dye the other must not have; so these need "
-        f"{len(names)} runs with a strip between."
+        f"No order has fewer than {_number(plan.lower_bound, 'strip')}: {apart} come out of one run, for whichever "
+        f"comes first, the open metal then holds dye the other must not have; and {len(names)} runs have "
+        f"{_number(plan.lower_bound, 'strip')} between them."
     )
 
 
