@@ -31,7 +31,7 @@ HIT_MM = 0.3
 """A place this near an island means it: places are read off a drawing."""
 
 FEW = 4
-"""Up to so many additions that cut something off are taken back one by one."""
+"""Up to so many additions that cut something off are taken back one by one, and so many ties tried elsewhere."""
 
 GROWN_FIT_MM = 0.003
 """How far a grown outline, as curves, may lie from the exact offset."""
@@ -96,20 +96,20 @@ def settle_islands(regions: Partition, *, resist: Resist, choices: Sequence[Isla
     rules = {i.place: i.rule for i in chosen}
     changes = [_change(i, 0.0) for i in chosen if i.rule is IslandRule.KEEP]
     changes += dropped
-    left: list[_Island] = []
+    avoid: list[BaseGeometry] = []
     while True:
-        before = len(left)
         found = find_islands(partition, resist)
         left = [dataclasses.replace(i, rule=rules.get(i.place, i.rule)) for i in found]
-        if before and len(left) >= before:
-            break
-        # What stood in the way of one may be gone once others are settled: those left over are tried again.
-        partition, held = _hold(partition, left, resist)
+        partition, held, refused = _hold(partition, left, resist, avoid)
         changes += held
-        if not held:
+        # What stood in the way of one may be gone once others are settled; if none was, ties are tried elsewhere.
+        progress = held and len(find_islands(partition, resist)) < len(left)
+        avoid = [] if progress else [*avoid, *refused]
+        if not progress and (not refused or len(avoid) > FEW):
             break
-    failures = tuple(_failure(i, resist) for i in left if i.rule is not IslandRule.KEEP)
-    return Settled(partition, tuple(changes), failures)
+    still = {i.place for i in find_islands(partition, resist)}
+    failures = (_failure(i, resist) for i in left if i.rule is not IslandRule.KEEP and i.place in still)
+    return Settled(partition, tuple(changes), tuple(failures))
 
 
 def find_islands(regions: Partition, resist: Resist) -> tuple[_Island, ...]:
@@ -220,26 +220,31 @@ def _length(segment: Segment) -> float:
     return float(np.hypot(*np.diff(points, axis=0).T).sum())
 
 
-def _hold(partition: Partition, islands: Sequence[_Island], resist: Resist) -> tuple[Partition, list[IslandChange]]:
-    """Grow and tie islands, but for those whose growth or tie would cut a new island off a neighbour."""
+def _hold(
+    partition: Partition, islands: Sequence[_Island], resist: Resist, avoid: Sequence[BaseGeometry]
+) -> tuple[Partition, list[IslandChange], list[BaseGeometry]]:
+    """Grow and tie islands, but for what would cut a new island off a neighbour; such ties come last."""
     additions = [
         *_growths(partition, islands, resist),
-        *(addition for region in partition.regions for addition in _ties(region, islands, resist)),
+        *(addition for region in partition.regions for addition in _ties(region, islands, resist, avoid)),
     ]
     known = {i.place for i in islands}
+    refused: list[BaseGeometry] = []
     while additions:
         held, changes = _add(partition, islands, additions)
         cut_off = [i.polygon for i in find_islands(held, resist) if i.place not in known]
-        if not cut_off:
-            return held, changes
-        near = shapely.distance(np.array([[a.shape] for a in additions]), np.array(cut_off)) < HIT_MM / 10
-        blamed = np.flatnonzero(near.any(axis=1))
-        if not len(blamed):
-            return held, changes
+        blamed = np.zeros(len(additions), dtype=bool)
+        if cut_off:
+            near = shapely.distance(np.array([[a.shape] for a in additions]), np.array(cut_off)) < HIT_MM / 10
+            blamed = near.any(axis=1)
+        if not blamed.any():
+            return held, changes, refused
         # Two may have done it together, so that one can stay; among many that is not worth the time.
-        out = set(blamed.tolist() if len(blamed) > FEW else blamed[-1:].tolist())
+        last = np.flatnonzero(blamed)
+        out = set(last.tolist() if len(last) > FEW else last[-1:].tolist())
+        refused += [a.shape for k, a in enumerate(additions) if k in out and a.island.rule is IslandRule.BRIDGE]
         additions = [a for k, a in enumerate(additions) if k not in out]
-    return partition, []
+    return partition, [], refused
 
 
 def _growths(partition: Partition, islands: Sequence[_Island], resist: Resist) -> list[_Addition]:
@@ -280,7 +285,7 @@ def _grown(island: _Island, others: Sequence[Polygon], face: BaseGeometry, resis
     return fit_area_exact(widened(high), tolerance=GROWN_FIT_MM)
 
 
-def _ties(region: Region, islands: Sequence[_Island], resist: Resist) -> list[_Addition]:
+def _ties(region: Region, islands: Sequence[_Island], resist: Resist, avoid: Sequence[BaseGeometry]) -> list[_Addition]:
     """Tie the islands of one colour to the pieces of it that are none, directly or through one another."""
     bridged = [i for i in islands if i.rule is IslandRule.BRIDGE and i.region.key == region.key]
     if not bridged:
@@ -298,7 +303,7 @@ def _ties(region: Region, islands: Sequence[_Island], resist: Resist) -> list[_A
         thin = not ties_are_lands and all(_thin_everywhere(pieces[k], resist.min_land_mm) for k in group)
         return small or thin
 
-    ties = tie_together(pieces, needs=needs, width_mm=resist.bridge_mm, min_land_mm=resist.min_land_mm)
+    ties = tie_together(pieces, needs=needs, width_mm=resist.bridge_mm, min_land_mm=resist.min_land_mm, avoid=avoid)
     shapes = np.array([i.polygon for i in bridged])
     return [
         # Both ends may lie in islands; the tie counts for the one it started from.

@@ -28,6 +28,12 @@ LARGE = 6.0
 ROOT_MM = 0.02
 """How far a tie reaches into what it joins, so that they are one beyond doubt; nothing of it is seen."""
 
+FEW = 12
+"""So many of the best ways are looked at in full."""
+
+SLIT_PRICE = 20.0
+"""Millimetres of tie that a slit as wide as the tie, a millimetre long, is as bad as."""
+
 STEPS_PER_WIDTH = 8
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -57,7 +63,12 @@ class Tie:
 
 
 def tie_together(
-    pieces: Sequence[Polygon], *, needs: Callable[[Sequence[int]], bool], width_mm: float, min_land_mm: float
+    pieces: Sequence[Polygon],
+    *,
+    needs: Callable[[Sequence[int]], bool],
+    width_mm: float,
+    min_land_mm: float,
+    avoid: Sequence[BaseGeometry] = (),
 ) -> tuple[Tie, ...]:
     """Find ties until no group of pieces is left that needs one, or nothing is left to tie it to.
 
@@ -71,8 +82,10 @@ def tie_together(
         Width of a tie.
     min_land_mm
         Ties keep off places of the pieces narrower than this where they can.
+    avoid
+        No tie comes near these.
     """
-    scene = _Scene.of(pieces, width_mm, min_land_mm)
+    scene = _Scene.of(pieces, width_mm, min_land_mm, avoid)
     groups: list[list[int]] = [[k] for k in range(len(pieces))]
     ties: list[Tie] = []
     stuck: list[list[int]] = []
@@ -117,9 +130,10 @@ class _Scene:
     wall_owner: Indices
     corners: BaseGeometry
     thin: BaseGeometry
+    avoid: BaseGeometry
 
     @classmethod
-    def of(cls, pieces: Sequence[Polygon], width: float, min_land: float) -> _Scene:
+    def of(cls, pieces: Sequence[Polygon], width: float, min_land: float, avoid: Sequence[BaseGeometry]) -> _Scene:
         rings, owner_of_ring = shapely.get_rings(shapely.orient_polygons(np.array(pieces)), return_index=True)
         points, ring = shapely.get_coordinates(rings, return_index=True)
         joined = ring[1:] == ring[:-1]
@@ -139,6 +153,7 @@ class _Scene:
             wall_owner=owner[edge],
             corners=MultiPoint([at for r in rings for at in _corners(r, width / 4)]),
             thin=MultiPoint(thin),
+            avoid=shapely.union_all(list(avoid)).buffer(width),
         )
 
     def ties_for(self, group: Sequence[int]) -> list[tuple[Tie, int]]:
@@ -155,17 +170,44 @@ class _Scene:
         large = size >= LARGE * self.width
         reach = 2.0 * near + 4.0 * self.width + (0.5 * size if large else 0.0)
         ways = self._ways(inside, shapely.box(*island.bounds).buffer(reach), shortest, reach)
+        if not self.avoid.is_empty:
+            lines = shapely.linestrings(np.stack([ways.start, ways.end], axis=1))
+            clear = ~shapely.intersects(lines, self.avoid)
+            ways = _Ways(ways.start[clear], ways.end[clear], ways.piece[clear])
         if not len(ways.start):
             return []
         score = self._scores(ways, inside)
-        chosen = [int(np.argmin(score))]
+        chosen = [self._best(ways, score, island)]
         if large:
             # The second stands well apart from the first, best of all across from it.
             away = np.hypot(*(ways.start - ways.start[chosen[0]]).T)
-            fit = (away > size / 2) & (score < 3.0 * score[chosen[0]] + 4.0 * self.width)
+            fit = (away > size / 2) & (score < 1.5 * score[chosen[0]] + 2.0 * self.width)
             if fit.any():
-                chosen.append(int(np.argmin(np.where(fit, score - self.width * away / size, np.inf))))
+                chosen.append(self._best(ways, np.where(fit, score - self.width * away / size, np.inf), island))
         return [(self._rooted(ways, k, island), int(ways.piece[k])) for k in chosen]
+
+    def _best(self, ways: _Ways, score: Floats, island: BaseGeometry) -> int:
+        """Choose among the best few, somewhat apart, the one that costs least with the slits it would leave."""
+        taken: list[int] = []
+        for k in np.argsort(score, kind="stable").tolist():
+            if len(taken) == FEW or (taken and score[k] > score[taken[0]] + 3.0 * self.width):
+                break
+            if all(np.hypot(*(ways.start[k] - ways.start[j])) > self.width / 2 for j in taken):
+                taken.append(k)
+        costs = [score[k] + self._slits(self._rooted(ways, k, island)) for k in taken]
+        return taken[int(np.argmin(costs))]
+
+    def _slits(self, tie: Tie) -> float:
+        """Give the cost of openings under half a tie's width that a tie makes: their area, as a longer way."""
+        around = tie.outline.buffer(2 * self.width).envelope
+        near = [p for p in self.pieces if shapely.intersects(p, around)]
+        before = shapely.intersection(shapely.union_all(near), around)
+        after, half = shapely.union(before, tie.outline), self.width / 4
+
+        def closed(shape: BaseGeometry) -> float:
+            return float(shape.buffer(half).buffer(-half).difference(shape).area)
+
+        return SLIT_PRICE * max(0.0, closed(after) - closed(before)) / self.width
 
     def _ways(self, inside: NDArray[np.bool_], near: Polygon, shortest: Points, reach: float) -> _Ways:
         """Go straight out of the walls of either side until the other is met."""
