@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from maskgen.geometry.fitting import fit_closed, fit_open
 from maskgen.model.paths import Cubic, Line, Point, Segment
-from maskgen.trace.assemble import Curve
+from maskgen.trace.assemble import Curve, flatten_curve
 from maskgen.trace.cracks import Arc, CrackGraph, Side
 from maskgen.trace.evidence import Evidence
 from maskgen.trace.strands import (
@@ -25,7 +26,7 @@ from maskgen.trace.strands import (
     side_evidence,
 )
 from maskgen.trace.synthesis import bernstein
-from maskgen.trace.untangle import polyline
+from maskgen.trace.untangle import polyline, with_few_corners
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ BARE_PX = 1.0
 """Evidence closer than this to the end of a strand is left out: three colours share those pixels."""
 DOUBTFUL_PX = 0.2
 """Evidence with a larger standard deviation is left out where better evidence is near."""
+STRAYING_PX = 2.0
+"""A fit further than this from all its places is not one: the bow of a corner over left out places is less."""
 SAMPLES = 24
 """Places tried on each segment when a junction is put on a strand; refined by parabola."""
 LEAST_CUT = 0.02
@@ -146,7 +149,8 @@ def _fit_strand(
             arc = graph.arcs[strand.sides[0].arc]
             middles = 0.5 * (arc.points[:-1] + arc.points[1:])
             return polyline(np.vstack([middles, middles[:1]]))
-        return fit_closed(points[keep], sigma=sigma[keep], tolerance=tolerance).segments
+        fitted = fit_closed(points[keep], sigma=sigma[keep], tolerance=tolerance).segments
+        return _trusted(fitted, np.vstack([points[keep], points[keep][:1]]))
     start, end = _ends(graph, strand)
     first, last = places[start], places[end]
     keep &= np.hypot(*(points - first).T) > BARE_PX
@@ -156,7 +160,16 @@ def _fit_strand(
     if len(run) == 2 and start == end:
         return polyline(np.vstack([first, points, last]))
     fitted = fit_open(run, sigma=spread, tolerance=tolerance)
-    return fitted or polyline(run)
+    return _trusted(fitted, run)
+
+
+def _trusted(fitted: Curve, run: Floats) -> Curve:
+    """Give the fit, or a line with few corners where it strays from the places it was made of."""
+    if fitted:
+        apart = shapely.distance(shapely.points(flatten_curve(fitted, 0.1)), shapely.LineString(run))
+        if apart.max() < STRAYING_PX:
+            return fitted
+    return polyline(with_few_corners(run))
 
 
 def _worth_keeping(points: Floats, sigma: Floats) -> NDArray[np.bool_]:

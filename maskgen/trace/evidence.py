@@ -33,7 +33,7 @@ LEAST_SIGMA_PX = 0.004
 """Rounding to 8 bits, summed over a window: 0.29 / 255 x sqrt(4) for colours of half the full contrast."""
 LOST_SIGMA_PX = 0.5
 """Standard deviation of a place where the blend tells nothing beyond the label."""
-TANGENT_STEPS = 5
+TANGENT_STEPS = 3
 """Cracks on each side from which the direction of a boundary is taken."""
 
 

@@ -21,7 +21,7 @@ LARGEST_SPECK_PX = 12
 CLEAN_NOISE = 1.0 / 255
 """Pictures with less noise than this have no specks."""
 LEAST_EVIDENCE = 20.0
-"""A piece is kept when contrast x sqrt(pixels) is this many times the noise. Compression noise near edges is several
+"""A piece is kept when its mean contrast x sqrt(pixels) is this many times the noise. Compression noise near edges is several
 times that of flat parts, and its pixels are not independent, so this is far above the 3 of textbook noise."""
 
 
@@ -38,7 +38,8 @@ def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
     if not len(small):
         return labels
     made = labels.copy()
-    height, width = labels.shape
+    width = labels.shape[1]
+    values = premultiplied(flat.picture.pixels)
     where = np.flatnonzero(np.isin(pieces.ravel(), small))
     order = np.argsort(pieces.ravel()[where], kind="stable")
     groups = np.split(where[order], np.cumsum(sizes[small])[:-1])
@@ -54,9 +55,12 @@ def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
         if not len(around):
             continue
         neighbours, counts = np.unique(around, return_counts=True)
-        contrast = np.linalg.norm(colours[neighbours] - colours[own], axis=1)
-        if contrast.min() * np.sqrt(len(cells)) < LEAST_EVIDENCE * noise:
-            made[rows, columns] = neighbours[np.argmax(counts / np.maximum(contrast, 1e-6))]
+        span = colours[own] - colours[neighbours]
+        contrast = np.maximum(np.linalg.norm(span, axis=1), 1e-6)
+        mean = values[rows, columns].mean(axis=0)
+        seen = np.einsum("nc,nc->n", mean - colours[neighbours], span) / contrast
+        if seen.min() * np.sqrt(len(cells)) < LEAST_EVIDENCE * noise:
+            made[rows, columns] = neighbours[np.argmax(counts / contrast)]
     return made
 
 

@@ -1,8 +1,8 @@
 """Curves that cross give way, the shorter first, until the partition is exact.
 
 An arc's curve steps down a ladder: the curves offered for it, best first; then the line through the middles of its
-cracks between its junctions as placed; then the same with its junctions back on their lattice points. Lines of the
-last kind meet no others except at junctions, so the ladder always ends.
+cracks between its junctions as placed, with few corners; then with all of them; then the same with its junctions back
+on their lattice points. Lines of the last kind meet no others except at junctions, so the ladder always ends.
 """
 
 from __future__ import annotations
@@ -11,10 +11,14 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+import shapely
 
 from maskgen.model.paths import Line, Point, Points
 from maskgen.trace.assemble import Curve, crossing_pairs, ill_faces
 from maskgen.trace.cracks import CrackGraph
+
+FEW_CORNERS_PX = 0.6
+"""A digital edge lies within half a pixel of the edge it shows."""
 
 
 def untangled(graph: CrackGraph, offered: Sequence[Sequence[Curve]]) -> list[Curve]:
@@ -36,7 +40,7 @@ class _Ladder:
         self.step = [0] * len(graph.arcs)
         self.places: dict[int, Point] = {}
         self.closed = [arc.closed for arc in graph.arcs]
-        self.lattice = len(offered) + 1
+        self.lattice = len(offered) + 2
 
     def give_way(self) -> bool:
         """Step down once for everything that is wrong; False when nothing is, or nothing can give way."""
@@ -84,9 +88,18 @@ class _Ladder:
         if arc.on_border:
             self.curves[number] = (Line(start, end),)
         elif arc.closed:
-            self.curves[number] = polyline(np.vstack([middles, middles[:1]]))
+            self.curves[number] = self._plain(np.vstack([middles, middles[:1]]), step)
         else:
-            self.curves[number] = polyline(np.vstack([start, middles, end]))
+            self.curves[number] = self._plain(np.vstack([start, middles, end]), step)
+
+    def _plain(self, points: Points, step: int) -> Curve:
+        return polyline(with_few_corners(points) if step == len(self.offered) else points)
+
+
+def with_few_corners(points: Points) -> Points:
+    """Points that matter for a line through points, within `FEW_CORNERS_PX`; the ends stay."""
+    line = shapely.LineString(points).simplify(FEW_CORNERS_PX, preserve_topology=True)
+    return np.asarray(line.coords)
 
 
 def polyline(points: Points) -> Curve:
