@@ -84,6 +84,8 @@ class CutLine:
 
     def outline(self) -> BaseGeometry:
         """Give what a closed line encloses; one that crosses itself by even-odd."""
+        if len(self.points) < 3:
+            return Polygon()
         polygon = Polygon(self.points)
         return polygon if polygon.is_valid else polygonal(shapely.make_valid(polygon))
 

@@ -21,13 +21,20 @@ from maskgen.check.nodes import MOST_CORNERS, WITHIN_MM, crowded, thinned
 from maskgen.check.settings import CheckSettings
 from maskgen.geometry.fitting import fit_exact
 from maskgen.geometry.unite import pieces_from_rings
-from maskgen.model.drawing import Drawing, DrawnPath, Source, SubPath, in_millimetres
+from maskgen.model.drawing import Drawing, DrawnPath, Fill, FillRule, Source, SubPath, in_millimetres
 from maskgen.model.finding import Code
 from maskgen.model.masks import CutDrawing
 from maskgen.model.paths import Point, Points, Ring, polygon_ring, signed_area
 
 CLOSED_GAP_MM = 2.0
 """The largest gap that is closed."""
+CRACK_MM = 0.006
+"""Walls within twice this of one another after uniting are one line."""
+MOST_ROUNDS = 3
+"""How often what was united is looked at again."""
+NO_AREA_MM2 = 1e-4
+"""Outlines of less are dust from uniting."""
+NO_LENGTH_MM = 0.02
 GAP_SHARE = 0.25
 """No gap is closed that is longer than this share of its line."""
 
@@ -75,12 +82,47 @@ def mend(drawing: Drawing, *, name: str, settings: CheckSettings) -> Mended:
     drawing = _drawn(drawing, _closed(analysis, repairs))
     analysis = judge(drawing, name=name, settings=settings)
     rings, bare = _united(analysis, repairs)
+    for _ in range(MOST_ROUNDS):
+        # What was united may lie within a hair of something else, or of itself.
+        again = judge(_of_rings(drawing, rings), name=name, settings=settings)
+        if not again.doubled and not again.crossings:
+            break
+        rings, _bare = _united(replace(again, panels=()), repairs)
+        tangled = {d.line for d in again.doubled if d.others == (d.line,)}
+        rings = [
+            _without_cracks(ring) if any(_same_box(ring, again.lines[k]) for k in tangled) else ring for ring in rings
+        ]
     rings = _thinned(rings, repairs)
     area = pieces_from_rings(_oriented(rings))
     repairs.extend(_left(analysis))
     left, top, right, bottom = _window(drawing, rings, bare)
     pieces = CutDrawing(left, top, right - left, bottom - top, area.pieces)
     return Mended(pieces, tuple(line.runs for line in bare), tuple(repairs))
+
+
+def _same_box(ring: Ring, line: CutLine) -> bool:
+    points = line_of_ring(ring).points
+    return bool(
+        np.abs(points.min(axis=0) - line.points.min(axis=0)).max() < CRACK_MM
+        and np.abs(points.max(axis=0) - line.points.max(axis=0)).max() < CRACK_MM
+    )
+
+
+def _without_cracks(ring: Ring) -> Ring:
+    """Close cracks and cut off spikes that are thinner than a line."""
+    outline = line_of_ring(ring).outline()
+    for away in (CRACK_MM, -2 * CRACK_MM, CRACK_MM):
+        outline = shapely.buffer(outline, away, join_style="mitre", mitre_limit=2.0)
+    parts = [p for p in shapely.get_parts(outline) if p.area > NO_AREA_MM2]
+    if len(parts) != 1 or len(parts[0].interiors):
+        return ring
+    return fit_exact(shapely.get_coordinates(parts[0].exterior)[:-1], tolerance=CRACK_MM)
+
+
+def _of_rings(drawing: Drawing, rings: Sequence[Ring]) -> Drawing:
+    fill = Fill("#000000", 1.0, FillRule.EVENODD)
+    paths = tuple(DrawnPath((run_of_ring(ring),), "mended", fill) for ring in rings)
+    return replace(drawing, paths=paths, features=())
 
 
 def _without_strokes(drawing: Drawing, analysis: Analysis, repairs: list[Repair]) -> Drawing:
@@ -199,11 +241,15 @@ def _united(analysis: Analysis, repairs: list[Repair]) -> tuple[list[Ring], list
         for k, line in enumerate(lines)
         if line.closed and k not in disturbed and k not in filled and k not in frames and k not in analysis.copies
     ]
-    rings = [lines[k].ring() for k in kept if len(lines[k].points) > 2]
+    flat = {k for k in kept if len(lines[k].points) < 3 or lines[k].outline().area <= NO_AREA_MM2}
+    dots = {k for k in flat if lines[k].length_mm < NO_LENGTH_MM}
+    repairs.extend(Repair(Code.STRAY_POINT, "outline of no size removed", lines[k].at_share(0.0)) for k in sorted(dots))
+    rings = [lines[k].ring() for k in kept if k not in flat]
     if disturbed:
-        rings.extend(united_rings(lines, analysis.pieces, disturbed))
+        united = united_rings(lines, analysis.pieces, disturbed)
+        rings.extend(ring for ring in united if abs(signed_area(ring)) > NO_AREA_MM2)
     copies_of_open = [k for k, line in enumerate(lines) if not line.closed and k not in analysis.copies]
-    return rings, [lines[k] for k in sorted({*frames, *copies_of_open})]
+    return rings, [lines[k] for k in sorted({*frames, *(flat - dots), *copies_of_open})]
 
 
 def _thinned(rings: list[Ring], repairs: list[Repair]) -> list[Ring]:

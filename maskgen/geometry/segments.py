@@ -59,6 +59,8 @@ def part_of(segment: Segment, t0: float, t1: float, start: Point, end: Point) ->
     if t0 == 0.0 and t1 == 1.0 and segment.start == start and segment.end == end:
         return segment
     t0, t1 = (t if t in (0.0, 1.0) else _parameter_of(segment, t, p) for t, p in ((t0, start), (t1, end)))
+    if not t0 < t1:
+        return Line(start, end)  # shorter than the parameters can tell
     control = _control(segment)
     control = _split(control, t1)[0] if t1 < 1.0 else control
     control = _split(control, t0 / t1)[1] if t0 > 0.0 else control

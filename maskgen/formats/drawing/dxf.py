@@ -8,6 +8,7 @@ Source: the published DXF reference (group codes; $INSUNITS; bulge = tan of a qu
 from __future__ import annotations
 
 import io
+import logging
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -55,6 +56,8 @@ _TEXTS = frozenset(("TEXT", "MTEXT", "ATTRIB", "ATTDEF", "ARCALIGNEDTEXT", "RTEX
 _PICTURES = frozenset(("IMAGE", "OLE2FRAME", "PDFUNDERLAY", "DWFUNDERLAY", "DGNUNDERLAY"))
 _UNSEEN = frozenset(("VIEWPORT", "SEQEND", "VERTEX", "DICTIONARY", "LIGHT", "SUN"))
 _DECIMALS = 1e-9
+_LOGGER = logging.getLogger("ezdxf")
+_LOGGER.addHandler(logging.NullHandler())
 
 Vector = tuple[float, float, float]
 
@@ -67,7 +70,8 @@ def read_dxf(data: bytes, *, name: str) -> Drawing:
     InputError
         When it is no DXF, too damaged to recover, or over a cap.
     """
-    document = _load(check_size(data, name=name), name)
+    repairs = _Repairs()
+    document = _load(check_size(data, name=name), name, repairs)
     scale, units = MM_PER_UNIT.get(_stated_units(document), (1.0, "none"))
     reader = _Reader(document, name)
     try:
@@ -75,21 +79,25 @@ def read_dxf(data: bytes, *, name: str) -> Drawing:
         reader.read(document.modelspace(), depth=0)
     except RecursionError as error:
         raise too_much("blocks are nested too deeply", MAX_REFERENCES, name=name) from error
-    return Drawing(Source.DXF, tuple(reader.paths), tuple(reader.features), None, (scale, scale), units)
+    features = (*repairs.features(), *reader.features)
+    return Drawing(Source.DXF, tuple(reader.paths), features, None, (scale, scale), units)
 
 
-def _load(data: bytes, name: str) -> Any:
+def _load(data: bytes, name: str, repairs: _Repairs) -> Any:
     from ezdxf import recover
     from ezdxf.lldxf.const import DXFError
 
     if not (data.startswith(b"AutoCAD Binary DXF") or b"SECTION" in data):
         raise InputError("is no DXF drawing", where=name, mend="export it as DXF")
+    _LOGGER.addHandler(repairs)
     try:
         document, _ = recover.read(io.BytesIO(data))
     except (DXFError, OSError) as error:
         raise InputError(f"cannot be read as DXF: {error}", where=name, mend="export it again") from error
     except Exception as error:  # the recovery of a mutilated file may trip over anything in it
         raise InputError(f"too damaged to read ({type(error).__name__})", where=name, mend="export it again") from error
+    finally:
+        _LOGGER.removeHandler(repairs)
     return document
 
 
@@ -122,6 +130,25 @@ def _refuse_bombs(document: Any, name: str) -> None:
 
     if count(document.modelspace()) > MAX_ELEMENTS:
         raise too_much("too many entities, blocks counted each time", MAX_ELEMENTS, name=name)
+
+
+class _Repairs(logging.Handler):
+    """Keeps what the library says it had to guess, which would else go to standard error."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.said: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep one message."""
+        self.said.append(" ".join(record.getMessage().split()))
+
+    def features(self) -> tuple[Feature, ...]:
+        """Name what was guessed: once, with the first instance."""
+        if not self.said:
+            return ()
+        more = f" and {len(self.said) - 1} more" if len(self.said) > 1 else ""
+        return (Feature(FeatureKind.UNREAD, f"damage: {self.said[0][:80]}{more}", "file"),)
 
 
 class _NotANumber(Exception):
