@@ -68,7 +68,7 @@ def _described(
     handle = 4 / 3 * np.tan(np.abs(sweep) / 4) * radius
     control = np.stack([p0, p0 + handle * t0, p3 - handle * t1, p3], axis=1)
     used = (weight > 0).sum(axis=1)
-    misfit = chi - np.maximum(used - 5, 0)
+    misfit = np.maximum(chi - np.maximum(used - 5, 0), 0.0)
     length = np.abs(sweep) * radius
     walked = np.abs(finish - begin) + 1e-9
     bad = (np.abs(sweep) > MOST_SWEEP) | (radius > FLATTEST * walked) | (length > 1.6 * walked)

@@ -101,7 +101,7 @@ class _Fit:
         mean, spread = _handles(self.bins.length)
         chi = (self.bins.weights * self.distance**2).sum(axis=1)
         chi += (((self.x[:, [1, 4]] - mean[:, None]) / spread[:, None]) ** 2).sum(axis=1)
-        return np.asarray(chi - np.maximum((self.bins.weights > 0).sum(axis=1) - 8, 0))
+        return np.asarray(np.maximum(chi - np.maximum((self.bins.weights > 0).sum(axis=1) - 8, 0), 0.0))
 
 
 def _handles(length: Floats) -> tuple[Floats, Floats]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from maskgen.geometry.cubics import Floats
-from maskgen.geometry.runs import Indices
+from maskgen.geometry.runs import Indices, Sums
 from maskgen.geometry.samples import Samples
 
 MOST_WAY = 250
@@ -18,6 +18,8 @@ EVERY_SAMPLE = 48
 """Boundaries up to this many samples may be cut anywhere."""
 CUT_EVERY, CUT_TURN = 11.0, np.radians(24.0)
 """A cut is offered at least every so many steps, or every so much turn."""
+STRAIGHT_DOUBT = 0.0
+"""A stretch is straight if its chi-square about a line exceeds its mean by no more than so many of its deviations."""
 SHARP = np.radians(14.0)
 """Places that turn more than this over two or three steps are offered as cuts whatever the grid."""
 
@@ -47,8 +49,26 @@ def cuts(samples: Samples, forced: Indices) -> Indices:
         gap = np.abs(regular[:, None] - fixed[None])
         gap = np.minimum(gap, count - gap) if samples.closed else gap
         regular = regular[gap.min(axis=1) > 2]
+    regular = _thinned(samples, regular, fixed)
     chosen = np.union1d(fixed, regular)
     return np.asarray(chosen if len(chosen) > 3 else np.union1d(chosen, np.arange(4) * count // 4), dtype=np.int_)
+
+
+def _thinned(samples: Samples, regular: Indices, fixed: Indices) -> Indices:
+    """Drop every other regular cut, again and again, where the stretch between its neighbours is straight."""
+    sums = Sums(samples)
+    while len(regular) > 4:
+        both = np.union1d(regular, fixed)
+        before, cut, after = both[:-2], both[1:-1], both[2:]
+        count = after - before
+        straight = sums.straightness(before, after) < count + STRAIGHT_DOUBT * np.sqrt(2.0 * count)
+        straight &= np.isin(cut, regular)
+        # Of two neighbours only one goes at a time.
+        straight[1::2] = False
+        if not straight.any():
+            break
+        regular = np.setdiff1d(regular, cut[straight])
+    return regular
 
 
 def _turns(samples: Samples, reach: int) -> tuple[Floats, float]:

@@ -39,7 +39,7 @@ def fit_lines(sums: Sums, first: Indices, last: Indices) -> Candidates:
         first,
         last,
         np.full(len(first), LINE, dtype=np.int8),
-        chi - np.maximum(used - 4, 0),
+        np.maximum(chi - np.maximum(used - 4, 0), 0.0),
         control,
         ends(begin, p0, sums.places[first]),
         ends(finish, p3, sums.places[last]),

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-FREEDOM_SHARE = 0.55
+FREEDOM_SHARE = 0.5
 """Price of one freedom, as a share of the logarithm of the number of samples (1 would be the Bayesian criterion)."""
 FREEDOMS = np.array([3.0, 4.5, 7.0])
 """Numbers that describe a line, an arc, a cubic on its own."""

@@ -16,6 +16,8 @@ from maskgen.model.paths import Points
 
 LEAST_SIGMA = 0.012
 """Least deviation believed, in steps: nothing measured on a pixel grid is better placed."""
+MOST_SIGMA = 1e3
+"""A sample worse than this many steps says nothing; infinite and unknown deviations come down to it."""
 QUIET_SHARE, QUIET_DEVIATION = 0.3, 0.3853
 """The noise is judged by the quietest 30 %: |x| of a normal variable is under 0.3853 deviations in 30 % of cases."""
 LEAST_FOR_NOISE = 40
@@ -83,7 +85,8 @@ def prepare(points: Points, sigma: float | Floats, *, closed: bool) -> tuple[Sam
     step = float(np.mean(steps)) if len(steps) else 1.0
     arc = np.append(0.0, np.cumsum(steps)) / step
     scaled = places / step
-    believed = np.maximum(deviation / step, max(LEAST_SIGMA, _own_noise(scaled, closed)))
+    deviation = np.nan_to_num(deviation / step, nan=MOST_SIGMA, posinf=MOST_SIGMA)
+    believed = np.clip(deviation, max(LEAST_SIGMA, _own_noise(scaled, closed)), MOST_SIGMA)
     return Samples(scaled, believed, arc, closed), step, kept
 
 

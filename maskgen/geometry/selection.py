@@ -26,7 +26,7 @@ CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
 LEAST_CORNER, LEAST_BEND = np.radians(18.0), np.radians(4.0)
 """Directions that differ less are not given a corner (a bend between two straight runs): it could not be placed."""
-BLUNT_FREEDOMS = 2.0
+BLUNT_FREEDOMS = 1.5
 """A corner costs this more the blunter it is, up from a right angle: two blunt corners are mostly one rounded one."""
 SMOOTH_TURN = np.radians(40.0)
 """Directions that differ more are never made smooth."""

@@ -96,7 +96,7 @@ def test_letters(letters, letter, corners, sigma, tools):
     made = breaks(ring)
     assert len(made) == pytest.approx(corners, abs=1)
     near = np.hypot(*(made[:, None] - nodes).transpose(2, 0, 1)).min(axis=1)
-    assert np.median(near) < 3 * sigma + 0.05
+    assert np.median(near) < 0.15 + sigma
 
 
 def test_rounded_rectangle_is_lines_and_arcs_without_corners(tools):
