@@ -17,14 +17,21 @@ from maskgen.errors import InputError
 @click.option("--out", metavar="DIR", help="The job folder to write [artwork's name + -job].")
 @job_options
 @click.option("--pixel-limit", type=int, metavar="N", default=100_000_000, help="Largest picture read, in pixels.")
+@click.option("--smallest", is_flag=True, help="Say how small it can be made; write a folder only with --out.")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
 def command(
-    artwork: str | None, job_path: str | None, out: str | None, pixel_limit: int, as_json: bool, **options: Any
+    artwork: str | None,
+    job_path: str | None,
+    out: str | None,
+    pixel_limit: int,
+    smallest: bool,
+    as_json: bool,
+    **options: Any,
 ) -> int:
     """Turn ARTWORK into a job folder: masks, dye order, sheets, report, bench sheet and proof."""
     from maskgen.cli import load
     from maskgen.cli.job_folder import is_ours, job_files, job_findings
-    from maskgen.cli.summary import print_summary
+    from maskgen.cli.summary import print_smallest, print_summary
     from maskgen.formats.folder import check_folder, save_folder
     from maskgen.formats.jobfile import check_job
     from maskgen.pipeline.convert import convert
@@ -45,8 +52,14 @@ def command(
     data, traced = load.load_artwork(picture, colours=job.artwork.colours, pixel_limit=pixel_limit, progress=progress)
     name = load.artwork_name(picture.name)
     result = convert(load.folded(job, artwork=name), shelf=shelf, artwork=traced, progress=progress)
+    if smallest:
+        print_smallest(result, as_json=as_json)
+        if out is None:
+            return 0
     progress("writing the job folder")
     save_folder(folder, job_files(result, artwork=(name, data)))
+    if smallest:
+        return 1 if result.failed else 0
     if as_json:
         click.echo(job_findings(result).decode(), nl=False)
     else:

@@ -53,6 +53,6 @@ def read_colour_count(words: str) -> int | str:
     """
     if words == "auto":
         return words
-    if words.isdecimal() and 1 <= int(words) <= 64:
+    if words.isdecimal() and 1 <= int(words) <= 60:
         return int(words)
-    raise InputError(f"is {words!r}", where="--colours", mend="write auto or a whole number from 1 to 64")
+    raise InputError(f"is {words!r}", where="--colours", mend="write auto or a whole number from 1 to 60")

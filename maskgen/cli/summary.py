@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+import json
 from collections import Counter
 from pathlib import Path
 
+import click
 from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 
 from maskgen.model.finding import Severity
@@ -31,4 +35,21 @@ def print_summary(result: JobResult, folder: Path) -> None:
             f"edges {simulation.edge_mean_mm:.3f} mm off on average"
         )
     )
+    if result.smallest is not None:
+        console.print(Text(WORDS.smallest_text(result.smallest)))
     console.print(Text(f"written to {folder}"))
+
+
+def print_smallest(result: JobResult, *, as_json: bool) -> None:
+    """Print how small the artwork can be made, and what would be lost below that."""
+    smallest = result.smallest
+    assert smallest is not None
+    if as_json:
+        click.echo(json.dumps(dataclasses.asdict(smallest), indent=2, ensure_ascii=False))
+        return
+    table = Table("artwork width", "findings", "lost area", "what would be lost", box=None)
+    for row in smallest.table:
+        table.add_row(f"{row.width_mm:.1f} mm", str(row.findings), f"{row.lost_mm2:.2f} mm²", row.lost)
+    console = Console(highlight=False)
+    console.print(Text(WORDS.smallest_text(smallest)))
+    console.print(table)

@@ -167,5 +167,5 @@ def _check_one_way(
 def _check_artwork_colours(colours: int | str, *, where: str) -> None:
     if isinstance(colours, str) and colours != "auto":
         raise InputError(f"is {colours!r}", where=where, mend='write "auto" or a whole number')
-    if isinstance(colours, int) and not 1 <= colours <= 64:
-        raise InputError(f"is {colours}", where=where, mend="it must be from 1 to 64")
+    if isinstance(colours, int) and not 1 <= colours <= 60:
+        raise InputError(f"is {colours}", where=where, mend="it must be from 1 to 60")

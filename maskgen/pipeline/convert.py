@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -12,9 +13,9 @@ from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError
 from maskgen.geometry.unite import unite
 from maskgen.model.artwork import CLEAR
-from maskgen.model.dyeing import Plan, Shelf
+from maskgen.model.dyeing import ApplyMask, Plan, Shelf, Strip
 from maskgen.model.finding import Finding, Severity
-from maskgen.model.job import Carrier, ColourEntry, Job
+from maskgen.model.job import Carrier, ColourEntry, Job, Resist
 from maskgen.model.paths import Area, Partition, Point, Region, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
@@ -30,8 +31,12 @@ from maskgen.shape.bridges import bridge_mask
 from maskgen.shape.face import place_artwork
 from maskgen.shape.islands import settle_islands
 from maskgen.shape.nest import nest
+from maskgen.shape.smallest import Stage, smallest_size
 
 Progress = Callable[[str], None]
+
+SAME_PLACE_MM = 0.5
+"""Findings of one kind on one mask this close are about the same place: half a millimetre is one opening's width."""
 
 NOTHING_MM2 = 1e-6
 """Less than this is no region: what clipping leaves of a colour that lies beyond the part."""
@@ -89,8 +94,10 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         *unreached_findings(plan, matched=_matched(colours), tolerance_delta_e=job.finish.match_delta_e),
         *contrast_findings(plan, neighbours(regions)),
         *growth_findings,
-        *mask_findings(masks, resist=job.resist, part=job.part),
+        *told_once(mask_findings(masks, resist=job.resist, part=job.part), growth_findings),
     )
+    progress("searching for the smallest size")
+    smallest = smallest_size(regions, mask_stages(plan, job.resist), wanted_mm=job.artwork.width_mm, resist=job.resist)
     progress("laying out the sheets")
     sheets = nest(masks, quantity=job.quantity, resist=job.resist, settings=job.sheets, face_mm=job.part.face_mm)
     return JobResult(
@@ -105,6 +112,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         artwork=artwork.flat.picture if artwork.flat else None,
         forgiveness=forgiveness,
         island_changes=settled.changes,
+        smallest=smallest,
         estimate=estimate(job, plan=plan, shelf=shelf, masks=masks, sheets=sheets),
         notes=artwork.notes,
     )
@@ -181,6 +189,31 @@ def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: C
     plan = plan_order(wanted, model.shelf, model, finish=job.finish)
     sizes = {region.key: round(area_of(region.area), 4) for region in regions.regions}
     return dataclasses.replace(plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions))
+
+
+def told_once(findings: Sequence[Finding], told: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Leave out what has been told of the same place of the same mask already."""
+
+    def known(finding: Finding) -> bool:
+        return any(
+            finding.at_mm is not None
+            and other.at_mm is not None
+            and (finding.code, finding.mask) == (other.code, other.mask)
+            and math.dist(finding.at_mm, other.at_mm) <= SAME_PLACE_MM
+            for other in told
+        )
+
+    return tuple(finding for finding in findings if not known(finding))
+
+
+def mask_stages(plan: Plan, resist: Resist) -> tuple[Stage, ...]:
+    """Give the plan's masks with the most each is grown: its creep in every strip that follows it."""
+    steps = plan.sequence.steps
+    return tuple(
+        Stage(step.mask, step.regions, resist.creep_mm * sum(isinstance(s, Strip) for s in steps[index:]))
+        for index, step in enumerate(steps)
+        if isinstance(step, ApplyMask)
+    )
 
 
 def _matched(colours: Sequence[NamedColour]) -> tuple[str, ...]:
