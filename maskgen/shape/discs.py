@@ -115,15 +115,24 @@ class Walls:
     def starts(self, step: float) -> Starts:
         """Spread points along every edge, its middle too, and directions over every corner that points inwards."""
         count = np.maximum(1, np.ceil(self.length / step)).astype(np.int64) // 2 * 2 + 1
+        # Of edges far shorter than the step one stands for its neighbours.
+        walked = np.cumsum(self.length)
+        stretch = np.floor(walked / (step / 4))
+        spared = (self.length < step / 4) & (np.diff(stretch, prepend=-1.0) == 0)
+        count[spared] = 0
+        covered = np.diff(walked[~spared], prepend=0.0)
+        covered = np.minimum(covered, self.length[~spared] + step / 4)
+        part = np.zeros(len(count))
+        part[~spared] = covered / count[~spared]
         fan = np.where(self.turn < 0, np.floor(-self.turn / np.radians(FAN_DEGREES)), 0.0).astype(np.int64)
         total = count + fan
         edge = np.repeat(np.arange(len(count)), total)
         k = np.arange(len(edge)) - np.repeat(np.cumsum(total) - total, total)
         on_edge = k < count[edge]
-        t = np.where(on_edge, (k + 0.5) / count[edge], 1.0)
+        t = np.where(on_edge, (k + 0.5) / np.maximum(count[edge], 1), 1.0)
         angle = np.where(on_edge, 0.0, self.turn[edge] * (k - count[edge] + 1) / (fan[edge] + 1))
         point = self.start[edge] + t[:, None] * (self.end - self.start)[edge]
-        share = np.where(on_edge, (self.length / count)[edge], 0.0)
+        share = np.where(on_edge, part[edge], 0.0)
         return Starts(point, turned(self.inward[edge], angle), edge, share)
 
     def corners_near(self, edges: Indices, reach: float) -> list[tuple[int, int]]:

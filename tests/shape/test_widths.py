@@ -163,6 +163,15 @@ def test_letters_against_a_distance_transform(text, letters):
     assert len(shapely.get_parts(shape.buffer(-(least / 2 - 0.01)))) == len(shapely.get_parts(shape))
 
 
+@pytest.mark.parametrize("step", [0.3, 0.02, 0.001])
+def test_how_densely_an_outline_is_drawn_does_not_matter(step):
+    bell = shapely.segmentize(disc(0, 0, 2).union(disc(6, 0, 2)).union(box(0, -0.3, 6, 0.3)), step)
+    (place,) = narrow_places(bell, LIMIT)
+    assert place.width_mm == pytest.approx(0.6, abs=0.002)
+    assert place.at == pytest.approx((3, 0), abs=0.05)
+    assert place.length_mm == pytest.approx(6 - 2 * math.sqrt(4 - 0.09), abs=0.15)
+
+
 def test_size_and_place_do_not_matter(letters):
     shape = to_multipolygon(letters("&", 10.0))
     small = narrow_places(shape, 1.2)
