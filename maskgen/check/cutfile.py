@@ -26,6 +26,8 @@ from maskgen.model.judgement import Judgement
 from maskgen.model.paths import Point
 
 GAP_LIMIT_MM = 0.05
+MOST_OUTLINE_MM = 40_000.0
+"""Beyond it widths are not measured: a full sheet of film is far below, a drawing in a wrong scale is not."""
 PINCHED_MM, AT_CROSSING_MM = 0.05, 0.5
 """A width under the first, within the second of a crossing, is the crossing itself."""
 NEARBY_GAP_MM = 2.0
@@ -64,7 +66,7 @@ class Analysis:
         return self.found.lines
 
 
-def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
+def judge(drawing: Drawing, *, name: str, settings: CheckSettings, lands: bool = True) -> Analysis:
     """Judge a drawing.
 
     Parameters
@@ -75,6 +77,8 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
         The file, for the judgement.
     settings
         Limits, part, sheet, polarity.
+    lands
+        Whether to look for narrow places, small pieces and islands.
 
     Returns
     -------
@@ -115,7 +119,7 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings) -> Analysis:
         *stray_findings(found),
         *sheet_findings(drawing, lines, settings),
         *scale_findings(drawing, lines, settings),
-        *_land_findings(pieces, crossings, bool(doubled), settings),
+        *(_land_findings(pieces, crossings, bool(doubled), settings) if lands else ()),
         *_node_findings(lines),
     )
     judgement = _judgement(drawing, lines, pieces, findings, panels, name=name)
@@ -271,6 +275,14 @@ def _land_findings(
 ) -> Iterator[Finding]:
     """Judge the vinyl; what is pinched to nothing where outlines cross or lie on one another was told already."""
     places = np.array([crossing.at for crossing in crossings]).reshape(-1, 2)
+    outline = sum(polygon.length for polygon in pieces.polygons)
+    if outline > MOST_OUTLINE_MM:
+        yield Finding(
+            Code.UNREAD, Severity.WARNING,
+            f"{outline / 1000:.0f} m of outline are too much to look for narrow places and small pieces in",
+            "check the scale, or check it in parts", value=outline, limit=MOST_OUTLINE_MM,
+        )  # fmt: skip
+        return
     polygons = shapely.get_parts(pieces.vinyl).tolist() if crossings else pieces.polygons
     for finding in polygon_findings(polygons, resist=settings.resist):
         if doubled and finding.code in (Code.THIN_LAND, Code.NARROW_GAP) and (finding.value or 0.0) < 2 * NEAR_MM:

@@ -76,15 +76,15 @@ def mend(drawing: Drawing, *, name: str, settings: CheckSettings) -> Mended:
     """
     drawing = in_millimetres(drawing)
     repairs: list[Repair] = []
-    drawing = _without_strokes(drawing, judge(drawing, name=name, settings=settings), repairs)
-    analysis = judge(drawing, name=name, settings=settings)
+    drawing = _without_strokes(drawing, judge(drawing, name=name, settings=settings, lands=False), repairs)
+    analysis = judge(drawing, name=name, settings=settings, lands=False)
     repairs.extend(Repair(Code.STRAY_POINT, "stray point removed", s.at) for s in analysis.found.strays)
     drawing = _drawn(drawing, _closed(analysis, repairs))
-    analysis = judge(drawing, name=name, settings=settings)
+    analysis = judge(drawing, name=name, settings=settings, lands=False)
     rings, bare = _united(analysis, repairs)
     for _ in range(MOST_ROUNDS):
         # What was united may lie within a hair of something else, or of itself.
-        again = judge(_of_rings(drawing, rings), name=name, settings=settings)
+        again = judge(_of_rings(drawing, rings), name=name, settings=settings, lands=False)
         if not again.doubled and not again.crossings:
             break
         rings, _bare = _united(replace(again, panels=()), repairs)
