@@ -4,6 +4,10 @@ For points along a boundary, about one a pixel, whose places are known with a st
 is described as cheaply as the noise allows: runs of lines and cubics are chosen together with their joints, smooth or
 sharp (`selection`), then all fitted at once (`refining`), so that noise averages out and corners lie where their two
 sides meet.
+
+A corner is a break of direction of 18 degrees or more (4 between two straight runs) that explains the points more
+cheaply than a curve does; joints of less than that share their tangent. A curve tighter than about a step and a half
+cannot be told from a corner and becomes one.
 """
 
 from __future__ import annotations

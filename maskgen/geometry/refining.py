@@ -8,12 +8,12 @@ corner is where the two curves, carried on, cross. Gauss-Newton on the distances
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TypeAlias
 
 import numpy as np
 
 from maskgen.geometry.cubic_runs import HANDLE_MEAN, HANDLE_SPREAD
 from maskgen.geometry.cubics import Flags, Floats, Places, dot, unit
+from maskgen.geometry.meeting import crossing, trimmed
 from maskgen.geometry.runs import ARC, CUBIC, LINE, ROUNDED_END, Indices
 from maskgen.geometry.samples import Samples
 from maskgen.geometry.selection import Chain
@@ -31,9 +31,6 @@ SETTLED = 1e-3
 """Improving stops when the cost falls by less than this share."""
 LEAST_CROSSED = np.radians(35.0)
 """Runs that do not cross near their cut and turn less there are joined smoothly."""
-CORNER_REACH, REACH_BASE, REACH_SHARE = 3.0, 0.7, 0.35
-"""A crossing of two runs further than this (steps) from where they were cut is not believed; nor, beside a short
-run, one further than the base and this share of the run's length: its direction is not known well enough."""
 
 
 @dataclass(slots=True, eq=False)
@@ -120,10 +117,7 @@ def _fitted(samples: Samples, chain: Chain, pins: list[int]) -> tuple[_State, li
     state = _settled(state, arc, places, variance)
     control = state.control()
     corners = [int(k) for k in np.flatnonzero(chain.corner_before) if k not in pins]
-    return state, [k for k in corners if _crossing(control[k - 1], control[k]) is None]
-
-
-_Meeting: TypeAlias = tuple[float, float, complex]
+    return state, [k for k in corners if crossing(control[k - 1], control[k]) is None]
 
 
 def _settled(state: _State, arc: Floats, places: Places, variance: Floats) -> _State:
@@ -387,7 +381,7 @@ def _met(state: _State, corner_before: Flags) -> Places:
     trims = np.tile([0.0, 1.0], (len(control), 1))
     points: dict[int, complex] = {}
     for k in map(int, np.flatnonzero(corner_before)):
-        found = _crossing(control[k - 1], control[k])
+        found = crossing(control[k - 1], control[k])
         point = complex(control[k - 1, 3] + control[k, 0]) / 2
         trims[k - 1, 1], trims[k, 0], points[k] = (1.0, 0.0, point) if found is None else found
     control = np.array([trimmed(c, *t) for c, t in zip(control, trims, strict=True)])
@@ -400,39 +394,3 @@ def _met(state: _State, corner_before: Flags) -> Places:
     control[straight, 1] = control[straight, 0] + third
     control[straight, 2] = control[straight, 3] - third
     return control
-
-
-def _crossing(before: Places, after: Places) -> _Meeting | None:
-    """Parameters on both curves and the place where they cross, near the end of one and the start of the other."""
-    t, u = 1.0, 0.0
-    for _ in range(8):
-        a, da = _place(before, t)
-        b, db = _place(after, u)
-        determinant = -da.real * db.imag + da.imag * db.real
-        if abs(determinant) <= 0.05 * abs(da) * abs(db):
-            return None
-        gap = b - a
-        dt = (-gap.real * db.imag + gap.imag * db.real) / determinant
-        du = (da.real * gap.imag - da.imag * gap.real) / determinant
-        t, u = t + float(np.clip(dt, -0.3, 0.3)), u + float(np.clip(du, -0.3, 0.3))
-    a, _ = _place(before, t)
-    b, _ = _place(after, u)
-    reach = max(abs(a - before[3]), abs(b - after[0]))
-    short = min(abs(before[3] - before[0]), abs(after[3] - after[0]))
-    if abs(a - b) > 1e-3 or reach > min(CORNER_REACH, REACH_BASE + REACH_SHARE * short) or t < 0.4 or u > 0.6:
-        return None
-    return t, u, (a + b) / 2
-
-
-def _place(control: Places, t: float) -> tuple[complex, complex]:
-    p0, p1, p2, p3 = (complex(p) for p in control)
-    b, c, d = 3 * (p1 - p0), 3 * (p2 - 2 * p1 + p0), p3 - p0 + 3 * (p1 - p2)
-    return ((d * t + c) * t + b) * t + p0, (3 * d * t + 2 * c) * t + b
-
-
-def trimmed(control: Places, t0: float, t1: float) -> Places:
-    """Give the same curve from parameter t0 to t1 (either may lie outside 0 to 1) as a cubic of its own."""
-    place0, slope0 = _place(control, t0)
-    place1, slope1 = _place(control, t1)
-    third = (t1 - t0) / 3
-    return np.array([place0, place0 + third * slope0, place1 - third * slope1, place1])
