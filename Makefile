@@ -3,11 +3,13 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK = 1
+# The build backend warns of what an editable installation is; that is meant here.
+export PYTHONWARNINGS = ignore
 
 .PHONY: demo test lint bench clean
 
 demo: $(VENV)/ready
-	@$(BIN)/maskgen convert --job samples/plate.toml --out build/demo --replace
+	@$(BIN)/maskgen convert --job samples/plate.toml --out build/demo
 	@echo
 	@echo "The report to look at:  $(CURDIR)/build/demo/report.html"
 	@echo "The paper for the bench: $(CURDIR)/build/demo/bench-sheet.pdf"

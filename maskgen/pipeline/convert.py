@@ -11,12 +11,11 @@ from maskgen.check.lands import mask_findings
 from maskgen.check.resolution import resolution_finding
 from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError
-from maskgen.geometry.unite import unite
 from maskgen.model.artwork import CLEAR
 from maskgen.model.dyeing import ApplyMask, Plan, Shelf, Strip
 from maskgen.model.finding import Finding, Severity
 from maskgen.model.job import Carrier, ColourEntry, Job, Resist
-from maskgen.model.paths import Area, Partition, Point, Region, affine, area_of
+from maskgen.model.paths import Area, Partition, Point, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.size import settle_size
@@ -64,8 +63,9 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         height_mm=job.artwork.height_mm,
         at_mm=job.artwork.at_mm,
         holes=job.hole,
+        ground_key=_ground_key(job, colours),
     )
-    regions = _with_ground(placed.partition, job, colours)
+    regions = _with_ground(placed.partition, colours)
     progress("settling islands")
     settled = settle_islands(regions, resist=job.resist, choices=job.island)
     progress("ordering the dyes")
@@ -153,26 +153,24 @@ def _named(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
     return dataclasses.replace(partition, regions=tuple(regions))
 
 
-def _with_ground(partition: Partition, job: Job, colours: Sequence[NamedColour]) -> Partition:
-    """Bring the regions into the order of their ids; the ground comes last, or becomes part of a colour."""
+def _ground_key(job: Job, colours: Sequence[NamedColour]) -> str:
+    """Say which region the part outside the artwork belongs to: the ground, or the colour it is part of."""
+    same = job.ground.colour if job.ground else None
+    return next((colour.key for colour in colours if same is not None and colour.name == same), GROUND)
+
+
+def _with_ground(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
+    """Bring the regions into the order of their ids; a ground of its own comes last, with the next id."""
     regions = {region.key: region for region in partition.regions if area_of(region.area) > NOTHING_MM2}
-    ground = regions.pop(GROUND, None)
-    ordered = [regions[c.key] for c in sorted(colours, key=lambda c: int(c.key[1:])) if c.key in regions]
-    if ground is not None:
-        same = job.ground.colour if job.ground else None
-        if same is None:
-            ordered.append(dataclasses.replace(ground, key=f"r{len(colours) + 1}", name=GROUND))
-        else:
-            ordered = _joined(ordered, ground.area, next(c for c in colours if c.name == same))
+    named = {colour.key: colour for colour in colours}
+    ordered = [
+        dataclasses.replace(regions[key], name=named[key].name, colour=named[key].source)
+        for key in sorted(named, key=lambda key: int(key[1:]))
+        if key in regions
+    ]
+    if GROUND in regions:
+        ordered.append(dataclasses.replace(regions[GROUND], key=f"r{len(colours) + 1}", name=GROUND))
     return dataclasses.replace(partition, regions=tuple(ordered))
-
-
-def _joined(regions: list[Region], ground: Area, named: NamedColour) -> list[Region]:
-    for index, region in enumerate(regions):
-        if region.key == named.key:
-            regions[index] = dataclasses.replace(region, area=unite([region.area, ground]))
-            return regions
-    return [*regions, Region(named.key, named.name, named.source, ground)]
 
 
 def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: ColourModel) -> Plan:
