@@ -22,8 +22,8 @@ MOST_DYES = 3
 LEAST_MINUTES = 1.0
 BENCH_STEPS = ((5.0, 0.5), (15.0, 1.0), (30.0, 2.5), (120.0, 10.0))
 """Up to this time, in steps of so much (minutes): shades move fast at first and slowly later."""
-MOST_RECIPES = 2_000_000
-"""Recipes looked at; a larger shelf gets coarser steps in mixtures of three dyes."""
+MOST_RECIPES = 300_000
+"""Mixtures of three dyes looked at; a shelf with more gets coarser steps in them, ends and times named excepted."""
 LARGEST_S_L = 1.748
 """S_L of CIEDE2000 is largest at mean lightness 0 and 100, so a difference is at least |dL| / this."""
 SAMPLE = 17

@@ -31,9 +31,6 @@ from maskgen.plan.order_rules import Rules
 
 MOST_ITEMS = 12
 """Sets of items are gone through one by one: 4096 of them, half a million divisions."""
-MOST_WORK = 4_000_000_000
-"""Array elements touched (some seconds); beyond it the candidates are thinned and nothing is proven."""
-
 _DIFFERENCE = 10_000
 """Steps per unit of colour difference."""
 _BATH = 10**8
