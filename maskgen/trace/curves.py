@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -32,12 +31,14 @@ Floats = NDArray[np.float64]
 
 BARE_PX = 1.0
 """Evidence closer than this to the end of a strand is left out: three colours share those pixels."""
-DOUBTFUL_PX = 0.2
+DOUBTFUL_PX = 0.4
 """Evidence with a larger standard deviation is left out where better evidence is near."""
 STRAYING_PX = 2.0
 """A fit further than this from all its places is not one: the bow of a corner over left out places is less."""
 SAMPLES = 24
 """Places tried on each segment when a junction is put on a strand; refined by parabola."""
+SHARE_SLACK, SLACK_PX = 0.08, 5.0
+"""How far along a curve a junction may be from where its share of the cracks puts it: diagonals have more cracks."""
 LEAST_CUT = 0.02
 """A cut so close to a node of the strand (share of a segment) takes the node."""
 
@@ -69,11 +70,13 @@ def fit_courses(
     places, pairs = _junctions(graph, evidence)
     courses = []
     for strand in join(graph, pairs):
+        strand = _turned(graph, strand)
         curve = _fit_strand(graph, evidence, strand, places, tolerance)
         inner = [_head(graph, side) for side in (strand.sides if strand.closed else strand.sides[:-1])]
         if strand.closed and inner[0] >= 0:
             curve = _rolled(curve, *nearest(curve, places[inner[-1]]))
-        cuts = [Cut(j, *nearest(curve, places[j])) for j in inner if j >= 0]
+        share = _shares(graph, strand)
+        cuts = [Cut(j, *nearest(curve, places[j], share=f)) for j, f in zip(inner, share, strict=False) if j >= 0]
         if strand.closed and cuts:
             cuts[-1] = Cut(cuts[-1].junction, len(curve) - 1, 1.0)
         for cut in cuts:
@@ -87,7 +90,7 @@ def cut_arcs(graph: CrackGraph, courses: Sequence[Course], places: Floats) -> li
     """Give the curve of every arc, in the direction of its points, ends exactly on the junctions."""
     curves: list[Curve | None] = [None] * len(graph.arcs)
     for course in courses:
-        parts = _cut(graph, course, places)
+        parts = _cut(course)
         for side, curve in zip(course.strand.sides, parts, strict=True):
             curves[side.arc] = curve if side.forward else _reversed(curve)
     return [_pinned(arc, curves[number], places) for number, arc in enumerate(graph.arcs)]
@@ -193,15 +196,45 @@ def _ends(graph: CrackGraph, strand: Strand) -> tuple[int, int]:
     return start, end
 
 
-def _cut(graph: CrackGraph, course: Course, places: Floats) -> list[Curve]:
+def _turned(graph: CrackGraph, strand: Strand) -> Strand:
+    """Let a closed strand end with its longest side, so that no other junction is near its seam."""
+    if not strand.closed:
+        return strand
+    lengths = [len(graph.arcs[side.arc].points) for side in strand.sides]
+    first = (int(np.argmax(lengths)) + 1) % len(lengths)
+    return Strand(strand.sides[first:] + strand.sides[:first], True)
+
+
+def _shares(graph: CrackGraph, strand: Strand) -> Floats:
+    """Share of a strand's cracks passed at the end of each of its sides."""
+    lengths = np.cumsum([len(graph.arcs[side.arc].points) - 1 for side in strand.sides])
+    return np.asarray(lengths / lengths[-1])
+
+
+def _cut(course: Course) -> list[Curve]:
     strand, whole = course.strand, course.curve
-    cuts = [(c.segment, c.t) for c in course.cuts]
-    if strand.closed and cuts:
-        cuts = cuts[:-1]
-    if not cuts:
+    marks = [c.segment + c.t for c in course.cuts]
+    if strand.closed and marks:
+        marks = marks[:-1]
+    if not marks:
         return [whole]
-    ordered = all(b > a for a, b in pairwise(cuts)) and all((0, 0.0) < c < (len(whole) - 1, 1.0) for c in cuts)
-    return _split(whole, cuts) if ordered else _straight(graph, strand, places)
+    marks = _spaced(marks, float(len(whole)))
+    cuts = []
+    for mark in marks:
+        segment = min(int(mark), len(whole) - 1)
+        t = mark - segment
+        cuts.append((segment - 1, 1.0) if t == 0.0 and segment else (segment, t))
+    return _split(whole, cuts)
+
+
+def _spaced(marks: Sequence[float], end: float) -> list[float]:
+    """Put marks that are out of order just after one another."""
+    least = LEAST_CUT / 4
+    room = [min(mark, end - least * (len(marks) - k)) for k, mark in enumerate(marks)]
+    spaced: list[float] = []
+    for mark in room:
+        spaced.append(max(mark, (spaced[-1] if spaced else 0.0) + least))
+    return spaced
 
 
 def _head(graph: CrackGraph, side: Side) -> int:
@@ -209,38 +242,24 @@ def _head(graph: CrackGraph, side: Side) -> int:
     return arc.end if side.forward else arc.start
 
 
-def _tail(graph: CrackGraph, side: Side) -> int:
-    arc = graph.arcs[side.arc]
-    return arc.start if side.forward else arc.end
+def nearest(curve: Curve, place: Floats, *, share: float | None = None) -> tuple[int, float]:
+    """Segment number and parameter of the nearest place on a curve; close to a node, the node.
 
-
-def _straight(graph: CrackGraph, strand: Strand, places: Floats) -> list[Curve]:
-    """Give plain runs through the cracks' middles, where cuts would come in the wrong order."""
-    curves = []
-    for side in strand.sides:
-        arc = graph.arcs[side.arc]
-        points = arc.points if side.forward else arc.points[::-1]
-        middles = 0.5 * (points[:-1] + points[1:])
-        curves.append(polyline(np.vstack([places[_tail(graph, side)], middles, places[_head(graph, side)]])))
-    return curves
-
-
-def nearest(curve: Curve, place: Floats) -> tuple[int, float]:
-    """Segment number and parameter of the nearest place on a curve; close to a node, the node."""
+    With `share`, only about that share of the way along the curve: it may pass the place again elsewhere.
+    """
     t = np.linspace(0.0, 1.0, SAMPLES + 1)
-    best = (np.inf, 0, 0.0)
-    for number, segment in enumerate(curve):
-        apart = np.hypot(*(_points(segment, t) - place).T)
-        k = int(np.argmin(apart))
-        if apart[k] < best[0]:
-            fine = np.linspace(t[max(k - 1, 0)], t[min(k + 1, SAMPLES)], 2 * SAMPLES + 1)
-            close = np.hypot(*(_points(segment, fine) - place).T)
-            m = int(np.argmin(close))
-            best = (float(close[m]), number, float(fine[m]))
-    _, number, at = best
-    if at < LEAST_CUT:
+    spots = np.concatenate([_points(segment, t) for segment in curve])
+    apart = np.hypot(*(spots - place).T)
+    if share is not None:
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(spots, axis=0).T))])
+        slack = SHARE_SLACK * along[-1] + SLACK_PX
+        apart = np.where(np.abs(along - share * along[-1]) <= slack, apart, apart + slack)
+    number, k = divmod(int(np.argmin(apart)), SAMPLES + 1)
+    fine = np.linspace(t[max(k - 1, 0)], t[min(k + 1, SAMPLES)], 2 * SAMPLES + 1)
+    at_best = float(fine[int(np.argmin(np.hypot(*(_points(curve[number], fine) - place).T)))])
+    if at_best < LEAST_CUT:
         return (number - 1, 1.0) if number else (0, 0.0)
-    return (number, 1.0) if at > 1.0 - LEAST_CUT else (number, at)
+    return (number, 1.0) if at_best > 1.0 - LEAST_CUT else (number, at_best)
 
 
 def _points(segment: Segment, t: Floats) -> Floats:
@@ -252,6 +271,7 @@ def _points(segment: Segment, t: Floats) -> Floats:
 
 
 def at(segment: Segment, t: float) -> Floats:
+    """Place on a segment; its ends exactly."""
     if t == 1.0:
         return np.array(segment.end)
     if t == 0.0:

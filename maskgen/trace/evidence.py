@@ -33,6 +33,13 @@ LEAST_SIGMA_PX = 0.004
 """Rounding to 8 bits, summed over a window: 0.29 / 255 x sqrt(4) for colours of half the full contrast."""
 LOST_SIGMA_PX = 0.5
 """Standard deviation of a place where the blend tells nothing beyond the label."""
+SHARED_SIGMA_PX = 0.18
+"""Standard deviation of a place whose pixels are shared with something else (tight bends, near corners)."""
+NOISE_SHARE = 0.4
+"""Standard deviation of good places in a noisy picture, as a share of its usual doubt: what compression does to an edge
+is alike over several pixels, so differences of neighbours do not show it."""
+LOST_DOUBT = 0.8
+"""Shares missing or not explained, in a column, above which its sum means nothing."""
 TANGENT_STEPS = 3
 """Cracks on each side from which the direction of a boundary is taken."""
 
@@ -69,9 +76,9 @@ def gather(flat: FlatPicture, arcs: Sequence[Arc]) -> tuple[list[Evidence | None
         return found, LEAST_SIGMA_PX
     profiles = _Profiles(flat, [arcs[n] for n in chosen])
     offset, doubt = profiles.places()
-    base = _noise(profiles, offset, doubt)
+    base = min(float(np.hypot(_noise(profiles, offset, doubt), NOISE_SHARE * np.median(doubt))), QUANTISED_SIGMA_PX)
     points = profiles.at(offset)
-    sigma = np.clip(np.hypot(base, doubt), None, LOST_SIGMA_PX)
+    sigma = np.hypot(base, _deviation(doubt))
     use = profiles.squarely
     for k, n in enumerate(chosen):
         part = slice(profiles.first[k], profiles.first[k + 1])
@@ -116,6 +123,8 @@ class _Profiles:
         self.inner_beyond = _beyond(labels[:, REACH:], self.inner_run)
         self.outer_beyond = _beyond(labels[:, REACH - 1 :: -1], self.outer_run)
         self.inside, self.outside = inside, outside
+        extra = float(np.sqrt(max(0.0, flat.edge_blur_px**2 - 1.0 / 12.0)))
+        self.window = min(WINDOW + round(1.5 * extra), REACH)
         self.smooth = flat.edge_blur_px > 0 or bool(np.mean((self.share > 0.1) & (self.share < 0.9)) > 0.01)
 
     def at(self, offset: Floats) -> Floats:
@@ -127,7 +136,7 @@ class _Profiles:
         n = len(self.middle)
         if not self.smooth:
             return np.zeros(n), np.zeros(n)
-        inner, outer = np.minimum(self.inner_run, WINDOW), np.minimum(self.outer_run, WINDOW)
+        inner, outer = np.minimum(self.inner_run, self.window), np.minimum(self.outer_run, self.window)
         depth = np.arange(-REACH, REACH)
         within = (depth >= -outer[:, None]) & (depth < inner[:, None])
         share = self.share.clip(-0.1, 1.1)
@@ -135,31 +144,31 @@ class _Profiles:
         rows = np.arange(n)
         first, last = share[rows, REACH - outer], share[rows, REACH + inner - 1]
         doubt = np.abs(first) + np.abs(1.0 - last) + 0.7 * np.sum(self.residual * within, axis=1)
-        doubt = np.where((inner < WINDOW) | (outer < WINDOW), np.maximum(doubt, 0.1), doubt)
+        doubt = np.where((inner < self.window) | (outer < self.window), np.maximum(doubt, 0.1), doubt)
         self._thin(offset, doubt, share, inside=True)
         self._thin(offset, doubt, share, inside=False)
         return offset.clip(-1.2, 1.2), doubt
 
     def _thin(self, offset: Floats, doubt: Floats, share: Floats, *, inside: bool) -> None:
-        """Measure features up to WINDOW pixels thin, the same colour on both sides, as a whole."""
+        """Measure features up to a window thin, the same colour on both sides, as a whole."""
         run, beyond = (self.inner_run, self.inner_beyond) if inside else (self.outer_run, self.outer_beyond)
         around = self.outside if inside else self.inside
-        thin = np.flatnonzero((run <= WINDOW) & (beyond == around))
+        thin = np.flatnonzero((run <= self.window) & (beyond == around))
         if not len(thin):
             return
         part = share[thin] if inside else 1.0 - share[thin, ::-1]
         residual = self.residual[thin] if inside else self.residual[thin, ::-1]
         depth = np.arange(-REACH, REACH)
         before = (self.outer_run if inside else self.inner_run)[thin]
-        near = np.minimum(before, WINDOW)
-        within = (depth >= -near[:, None]) & (depth < (run[thin] + WINDOW)[:, None])
+        near = np.minimum(before, self.window)
+        within = (depth >= -near[:, None]) & (depth < (run[thin] + self.window)[:, None])
         part = np.where(within, part.clip(0.0, 1.1), 0.0)
         width = part.sum(axis=1)
         centre = (part * (depth + 0.5)).sum(axis=1) / np.maximum(width, 1e-3)
         edge = centre - 0.5 * width
         offset[thin] = edge if inside else -edge
         rows = np.arange(len(thin))
-        ends = part[rows, REACH - near] + part[rows, np.minimum(REACH + run[thin] + WINDOW, 2 * REACH) - 1]
+        ends = part[rows, REACH - near] + part[rows, np.minimum(REACH + run[thin] + self.window, 2 * REACH) - 1]
         doubt[thin] = 0.05 + np.abs(ends) + 0.7 * np.sum(residual * within, axis=1)
 
 
@@ -187,19 +196,30 @@ def _squarely(arcs: Sequence[Arc], step: Ints) -> Bools:
     return np.asarray(np.where(lying, along[:, 0] >= along[:, 1], along[:, 1] > along[:, 0]))
 
 
+def _deviation(doubt: Floats) -> Floats:
+    """Standard deviation that goes with a doubt, less what the picture's noise alone puts into every doubt.
+
+    Measured against known outlines: it grows with the doubt to about `SHARED_SIGMA_PX` and stays there until the sum
+    has lost its meaning.
+    """
+    usual = float(np.median(doubt)) if len(doubt) else 0.0
+    own = (doubt - 1.5 * usual).clip(min=0.0)
+    return np.where(own < LOST_DOUBT, SHARED_SIGMA_PX * (1.0 - np.exp(-own / 0.12)), LOST_SIGMA_PX)
+
+
 def _noise(profiles: _Profiles, offset: Floats, doubt: Floats) -> float:
-    """Standard deviation of good places: from second differences along arcs, free of any smooth shape."""
+    """Standard deviation of good places: from third differences along arcs, which no smooth shape has."""
     if not profiles.smooth:
         return QUANTISED_SIGMA_PX
     use = profiles.squarely
     points, arc, inward = profiles.at(offset)[use], profiles.arc[use], profiles.inward[use]
     if len(points) < 8:
         return 0.05
-    bend = points[:-2] - 2 * points[1:-1] + points[2:]
-    same = (arc[:-2] == arc[2:]) & np.all(inward[:-2] == inward[2:], axis=1)
-    same &= np.maximum(np.maximum(doubt[use][:-2], doubt[use][1:-1]), doubt[use][2:]) < 0.1
-    square = np.abs(np.sum(bend * inward[1:-1], axis=1))[same]
+    jerk = points[3:] - 3 * points[2:-1] + 3 * points[1:-2] - points[:-3]
+    same = (arc[3:] == arc[:-3]) & np.all(inward[3:] == inward[:-3], axis=1)
+    same &= np.max(np.stack([doubt[use][k : len(points) - 3 + k] for k in range(4)]), axis=0) < 0.1 + np.median(doubt)
+    square = np.abs(np.sum(jerk * inward[1:-2], axis=1))[same]
     moving = square[square > 1e-9]
     if len(moving) < 8:
         return LEAST_SIGMA_PX
-    return float(np.clip(1.4826 * np.median(moving) / np.sqrt(6.0), LEAST_SIGMA_PX, QUANTISED_SIGMA_PX))
+    return float(np.clip(1.4826 * np.median(moving) / np.sqrt(20.0), LEAST_SIGMA_PX, QUANTISED_SIGMA_PX))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -152,7 +153,7 @@ class _Model:
         control = self.freedom.control(values)
         place = values[: 2 * self.freedom.node_count].reshape(-1, 2)
         at = self._slide(control, place) if len(self.cuts) else self.cuts
-        segment, start, end, tail, head, jump = self._chords(control, at)
+        _, _, _, tail, head, jump = self._chords(control, at)
         made = paint(
             np.vstack([tail, self.edge_tail]),
             np.vstack([head, self.edge_head]),
@@ -318,8 +319,7 @@ class _Model:
 
 
 def _spans(courses: Sequence[Course]) -> list[tuple[int, int]]:
-    ends = np.cumsum([0, *(len(c.curve) for c in courses)]).tolist()
-    return list(zip(ends[:-1], ends[1:], strict=True))
+    return list(pairwise(np.cumsum([0, *(len(c.curve) for c in courses)]).tolist()))
 
 
 def _first_of(courses: Sequence[Course]) -> Ints:

@@ -21,8 +21,8 @@ LARGEST_SPECK_PX = 12
 CLEAN_NOISE = 1.0 / 255
 """Pictures with less noise than this have no specks."""
 LEAST_EVIDENCE = 20.0
-"""A piece is kept when its mean contrast x sqrt(pixels) is this many times the noise. Compression noise near edges is several
-times that of flat parts, and its pixels are not independent, so this is far above the 3 of textbook noise."""
+"""A piece is kept when its mean contrast x sqrt(pixels) is this many times the noise. Compression noise near edges is
+several times that of flat parts, and its pixels are not independent: hence far above the 3 of textbook noise."""
 
 
 def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
