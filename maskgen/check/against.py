@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -23,11 +23,16 @@ from maskgen.model.paths import Point
 ALIKE = 0.03
 """Share by which length squared over area may differ between alike pieces."""
 SAME_SIZE = 0.004
+ALIKE_SIZE = 0.1
+"""Logarithm of the ratio by which area and length of a piece that was changed a little may differ."""
+LEAST_FOUND = 0.5
+"""A mask of which less is found is not in the file at all."""
 SAME_PLACE_MM = 1.0
 """How far off the best placing a piece may lie and still be the same one."""
 MOST_DEVIATION_MM = 0.05
 """Up to this the outlines are the same: two steps of a plotter."""
 MOST_VOTES = 400
+MOST_SCALES = 8
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +49,8 @@ class MaskMatch:
     missing: tuple[Point, ...]
     deviation_mm: float | None
     deviation_at: Point | None
+    copies: int = 1
+    """How often the whole mask is found, when it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,48 +65,56 @@ class Comparison:
 
     @property
     def same(self) -> bool:
-        """Whether the file holds all masks as they are, and nothing else."""
+        """Whether the file holds one mask or several, each whole and as it is, and nothing else."""
+        held = [m for m in self.masks if m.found]
         return (
-            abs(self.scale - 1.0) < SAME_SIZE
+            bool(held)
+            and abs(self.scale - 1.0) < SAME_SIZE
             and not self.mirrored
             and not self.extra
-            and all(not m.missing and (m.deviation_mm or 0.0) <= MOST_DEVIATION_MM for m in self.masks)
+            and all(not m.missing and (m.deviation_mm or 0.0) <= MOST_DEVIATION_MM for m in held)
         )
 
 
 def compare(file: Sequence[Polygon], masks: Sequence[tuple[str, Sequence[Polygon]]]) -> Comparison:
     """Compare the pieces of a file with those of every mask, mm, y down."""
     wanted = [piece for _, pieces in masks for piece in pieces]
-    scale = _scale(wanted, file)
-    scaled = [affinity.scale(piece, 1 / scale, 1 / scale, origin=(0.0, 0.0)) for piece in file]
-    plain, flipped = (_lay_all(masks, scaled, mirrored=m) for m in (False, True))
-    mirrored = _quality(flipped[0]) > _quality(plain[0])
-    matches, left = flipped if mirrored else plain
-    extra = tuple(_spot(file[k]) for k in sorted(left))
-    return Comparison(scale, None if scale == 1.0 else named_scale(scale), mirrored, tuple(matches), extra)
+    best: Comparison | None = None
+    for scale in _scales(wanted, file):
+        scaled = [affinity.scale(piece, 1 / scale, 1 / scale, origin=(0.0, 0.0)) for piece in file]
+        for mirrored in (False, True):
+            matches, left = _lay_all(masks, scaled, mirrored=mirrored)
+            extra = tuple(_spot(file[k]) for k in sorted(left))
+            mistake = None if scale == 1.0 else named_scale(scale)
+            found = Comparison(scale, mistake, mirrored, tuple(matches), extra)
+            if best is None or _quality(found.masks) > _quality(best.masks):
+                best = found
+            if found.masks and not extra and not any(m.missing for m in found.masks if m.found):
+                return best
+    assert best is not None
+    return best
 
 
-def _quality(matches: Sequence[MaskMatch]) -> tuple[int, float]:
-    return sum(m.found for m in matches), -sum(m.deviation_mm or 0.0 for m in matches) - 0.01
+def _quality(matches: Sequence[MaskMatch]) -> int:
+    return sum(m.found for m in matches)
 
 
-def _scale(wanted: Sequence[Polygon], file: Sequence[Polygon]) -> float:
-    """Give the ratio of sizes most alike pieces agree on; exactly 1 where that is as good."""
+def _scales(wanted: Sequence[Polygon], file: Sequence[Polygon]) -> list[float]:
+    """Give scales worth trying: the same size first, then the ratios most pairs of alike pieces agree on."""
     if not wanted or not file:
-        return 1.0
+        return [1.0]
     a, b = _measures(wanted[:MOST_VOTES]), _measures(file[:MOST_VOTES])
     shape = np.abs(np.log(b[:, None, 1] ** 2 / b[:, None, 0]) - np.log(a[None, :, 1] ** 2 / a[None, :, 0]))
-    alike = shape < ALIKE
-    if not alike.any():
-        return 1.0
-    ratio = 0.5 * np.log(b[:, None, 0] / a[None, :, 0])[alike]
-    weight = np.broadcast_to(a[None, :, 0], alike.shape)[alike]
-    votes = [float(weight[np.abs(ratio - r) < SAME_SIZE].sum()) for r in ratio]
-    best = max(votes)
-    if float(weight[np.abs(ratio) < SAME_SIZE].sum()) >= 0.9 * best:
-        return 1.0
-    chosen = ratio[int(np.argmax(votes))]
-    return math.exp(float(np.median(ratio[np.abs(ratio - chosen) < SAME_SIZE])))
+    ratio = np.sort(0.5 * np.log(b[:, None, 0] / a[None, :, 0])[shape < ALIKE])
+    scales = [1.0]
+    while len(ratio) and len(scales) < MOST_SCALES:
+        votes = np.searchsorted(ratio, ratio + SAME_SIZE) - np.searchsorted(ratio, ratio - SAME_SIZE)
+        near = np.abs(ratio - ratio[int(np.argmax(votes))]) < SAME_SIZE
+        scale = math.exp(float(np.median(ratio[near])))
+        if abs(math.log(scale)) >= SAME_SIZE:
+            scales.append(scale)
+        ratio = ratio[~near]
+    return scales
 
 
 def _measures(pieces: Sequence[Polygon]) -> Floats:
@@ -110,14 +125,45 @@ def _measures(pieces: Sequence[Polygon]) -> Floats:
 def _lay_all(
     masks: Sequence[tuple[str, Sequence[Polygon]]], file: Sequence[Polygon], *, mirrored: bool
 ) -> tuple[list[MaskMatch], set[int]]:
+    """Lay all masks, the one that is found best first, so that alike pieces of others stay free for theirs."""
     left = set(range(len(file)))
-    matches = []
-    for name, pieces in masks:
-        own = [affinity.scale(p, -1.0, 1.0, origin=(0.0, 0.0)) for p in pieces] if mirrored else list(pieces)
-        match, used = _lay(name, own, file, left, mirrored)
-        matches.append(match)
+    waiting = list(range(len(masks)))
+    matches: dict[int, MaskMatch] = {}
+    while waiting:
+        tried = {}
+        for k in waiting:
+            name, pieces = masks[k]
+            tried[k] = _lay(name, _own(pieces, mirrored), file, left, mirrored)
+        best = max(waiting, key=lambda k: (_share(tried[k][0]), tried[k][0].found, -k))
+        match, used = tried[best]
+        if _share(match) < LEAST_FOUND:
+            matches |= {k: _absent(masks[k]) for k in waiting}
+            break
         left -= used
-    return matches, left
+        matches[best] = match
+        waiting.remove(best)
+    for k, match in list(matches.items()):
+        copies = 1
+        while match.pieces and match.found == match.pieces and len(left) >= match.pieces:
+            again, used = _lay(masks[k][0], _own(masks[k][1], mirrored), file, left, mirrored)
+            if again.found < again.pieces or (again.deviation_mm or 0.0) > MOST_DEVIATION_MM:
+                break
+            copies += 1
+            left -= used
+        matches[k] = replace(match, copies=copies)
+    return [matches[k] for k in range(len(masks))], left
+
+
+def _own(pieces: Sequence[Polygon], mirrored: bool) -> list[Polygon]:
+    return [affinity.scale(p, -1.0, 1.0, origin=(0.0, 0.0)) for p in pieces] if mirrored else list(pieces)
+
+
+def _share(match: MaskMatch) -> float:
+    return match.found / max(match.pieces, 1)
+
+
+def _absent(mask: tuple[str, Sequence[Polygon]]) -> MaskMatch:
+    return MaskMatch(mask[0], len(mask[1]), 0, None, 0, tuple(map(_spot, mask[1])), None, None)
 
 
 def _lay(
@@ -132,7 +178,7 @@ def _lay(
         if not turned or not rest:
             break
         own, other = _centres(turned), _centres([file[k] for k in rest])
-        alike = np.abs(np.log(file_sizes[None, :, 0] / sizes[:, None, 0])) < 0.05
+        alike = np.asarray((np.abs(np.log(file_sizes[None] / sizes[:, None])) < ALIKE_SIZE).all(axis=2), dtype=np.bool_)
         moves = (other[None, :, :] - own[:, None, :])[alike]
         for move in _candidates(moves):
             pairs = _paired(own + move, other, alike)
@@ -148,11 +194,16 @@ def _lay(
     turned = [affinity.rotate(p, turn, origin=(0.0, 0.0)) for p in pieces]
     move = move + np.median([_centre(file[b]) - _centre(turned[a]) - move for a, b in pairs.items()], axis=0)
     worst, at = 0.0, None
+    same: dict[int, int] = {}
     for a, b in pairs.items():
         laid = affinity.translate(turned[a], *move.tolist())
         away, where = _deviation(laid, file[b])
+        if away > SAME_PLACE_MM:
+            continue
+        same[a] = b
         if away >= worst:
             worst, at = away, where
+    pairs = same
     missing = tuple(_spot(p, mirrored=mirrored) for k, p in enumerate(pieces) if k not in pairs)
     shift = (round(float(move[0]), 4), round(float(move[1]), 4))
     return MaskMatch(name, len(pieces), len(pairs), shift, turn, missing, worst, at), set(pairs.values())

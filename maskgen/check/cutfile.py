@@ -26,7 +26,7 @@ from maskgen.model.judgement import Judgement
 from maskgen.model.paths import Point
 
 GAP_LIMIT_MM = 0.05
-MOST_OUTLINE_MM = 40_000.0
+MOST_OUTLINE_MM = 60_000.0
 """Beyond it widths are not measured: a full sheet of film is far below, a drawing in a wrong scale is not."""
 PINCHED_MM, AT_CROSSING_MM = 0.05, 0.5
 """A width under the first, within the second of a crossing, is the crossing itself."""

@@ -192,6 +192,7 @@ def _more(result: Checked) -> dict[str, Any]:
                     "mask": m.mask,
                     "pieces": m.pieces,
                     "found": m.found,
+                    "copies": m.copies,
                     "moved_mm": m.moved_mm,
                     "turned_degrees": m.turned_degrees,
                     "missing_at_mm": m.missing,

@@ -93,14 +93,21 @@ def repair_sentence(repair: Repair) -> str:
 
 def comparison_sentences(comparison: Comparison) -> list[str]:
     """Say how a file stands to the job, in plain sentences."""
-    said = ["the file holds the masks of the job" if comparison.same else "the file is not what the job made"]
+    held = sum(bool(match.found) for match in comparison.masks)
+    whole = f"the file holds {held} of the {len(comparison.masks)} masks of the job, as they are"
+    said = [whole if comparison.same else "the file is not what the job made"]
     if comparison.mistake is not None or abs(comparison.scale - 1.0) > 0.004:
         why = f": {comparison.mistake}" if comparison.mistake else ""
         said.append(f"it is {comparison.scale:.4f} times the size{why}")
     if comparison.mirrored:
         said.append("it is mirrored")
     for match in comparison.masks:
+        if not match.found:
+            said.append(f"{match.mask}: not in this file")
+            continue
         line = f"{match.mask}: {match.found} of {match.pieces} pieces found"
+        if match.copies > 1:
+            line += f", {match.copies} times"
         if match.moved_mm is not None:
             line += f", moved by {match.moved_mm[0]:.2f}, {match.moved_mm[1]:.2f} mm"
         if match.turned_degrees:

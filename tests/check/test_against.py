@@ -68,6 +68,19 @@ def test_deviation_where_and_how_much():
     assert math.dist(found.masks[0].deviation_at, (2, 11.7)) < 0.5
 
 
+def test_copies_on_a_sheet():
+    sheet = [affinity.translate(p, 50 * k, 30 * (k % 2)) for k in range(5) for p in PIECES]
+    found = compare(sheet, MASKS)
+    assert found.same
+    assert [m.copies for m in found.masks] == [5, 5]
+
+
+def test_one_mask_of_several():
+    found = compare([affinity.translate(BOX, 9, 9)], MASKS)
+    assert found.same
+    assert [m.found for m in found.masks] == [0, 1]
+
+
 def test_nothing_there():
     found = compare([], MASKS)
     assert not found.same
