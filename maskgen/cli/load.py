@@ -5,13 +5,12 @@ from __future__ import annotations
 import dataclasses
 import sys
 from collections.abc import Callable
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from maskgen.formats.folder import load
 from maskgen.formats.jobfile import read_job
-from maskgen.formats.shelf import read_shelf
+from maskgen.formats.shelf import read_shelf, sample_shelf
 from maskgen.model.dyeing import Shelf
 from maskgen.model.job import Job
 from maskgen.pipeline.artwork import TracedArtwork
@@ -33,8 +32,7 @@ def load_shelf(job: Job, *, job_path: str | None, option: str | None) -> Shelf:
     if job.shelf is not None:
         path = beside(job_path, job.shelf)
         return read_shelf(load(path, what="dye shelf"), name=str(path))
-    sample = files("maskgen.data").joinpath("shelf.toml")
-    return read_shelf(sample.read_bytes(), name="the general sample shelf")
+    return sample_shelf()
 
 
 def beside(job_path: str | None, file: str) -> Path:

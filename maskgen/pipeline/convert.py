@@ -19,7 +19,7 @@ from maskgen.model.paths import Area, Partition, Point, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.size import settle_size
-from maskgen.pipeline.wanted import GROUND, NamedColour, name_artwork_colours, wanted_colours
+from maskgen.pipeline.wanted import GROUND, NamedColour, matched_keys, name_artwork_colours, wanted_colours
 from maskgen.plan.estimate import estimate
 from maskgen.plan.finished import contrast_findings, unreached_findings
 from maskgen.plan.forgiveness import forgive
@@ -91,7 +91,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         *_resolution(artwork, job),
         *placed.findings,
         *settled.findings,
-        *unreached_findings(plan, matched=_matched(colours), tolerance_delta_e=job.finish.match_delta_e),
+        *unreached_findings(plan, matched=matched_keys(colours), tolerance_delta_e=job.finish.match_delta_e),
         *contrast_findings(plan, neighbours(regions)),
         *growth_findings,
         *told_once(mask_findings(masks, resist=job.resist, part=job.part), growth_findings),
@@ -212,11 +212,6 @@ def mask_stages(plan: Plan, resist: Resist) -> tuple[Stage, ...]:
         for index, step in enumerate(steps)
         if isinstance(step, ApplyMask)
     )
-
-
-def _matched(colours: Sequence[NamedColour]) -> tuple[str, ...]:
-    """Ids of the colours whose recipe was looked for."""
-    return tuple(c.key for c in colours if c.entry is None or not (c.entry.dye or c.entry.recipe or c.entry.bare))
 
 
 def neighbours(regions: Partition) -> tuple[tuple[str, str], ...]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError
 from maskgen.model.dyeing import Plan, Shelf
 from maskgen.model.job import Job
-from maskgen.pipeline.wanted import name_listed_colours, wanted_colours
+from maskgen.pipeline.wanted import matched_keys, name_listed_colours, wanted_colours
+from maskgen.plan.finished import unreached_findings
 from maskgen.plan.order import plan_order
 
 
@@ -25,4 +28,7 @@ def plan_colours(job: Job, *, shelf: Shelf, name: str) -> Plan:
     joined = job.ground is not None and job.ground.colour is not None
     stands = (job.ground is not None or job.artwork is not None) and not joined
     wanted = wanted_colours(colours, model, job, ground_key=f"r{len(colours) + 1}" if stands else None)
-    return plan_order(wanted, shelf, model, finish=job.finish)
+    plan = plan_order(wanted, shelf, model, finish=job.finish)
+    unreached = unreached_findings(plan, matched=matched_keys(colours), tolerance_delta_e=job.finish.match_delta_e)
+    told = tuple(f"{finding.message}; {finding.mend}." for finding in unreached)
+    return dataclasses.replace(plan, notes=(*told, *plan.notes))

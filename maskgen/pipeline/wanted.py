@@ -125,6 +125,11 @@ def wanted_colours(
     return tuple(wanted)
 
 
+def matched_keys(colours: Sequence[NamedColour]) -> tuple[str, ...]:
+    """Ids of the colours whose recipe was looked for."""
+    return tuple(c.key for c in colours if c.entry is None or not (c.entry.dye or c.entry.recipe or c.entry.bare))
+
+
 def check_recipes(job: Job, shelf: Shelf) -> None:
     """Check every dye the job names against the shelf, before any long work.
 
