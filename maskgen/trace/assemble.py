@@ -13,8 +13,11 @@ import shapely
 
 from maskgen.model.paths import (
     Area,
+    Cubic,
+    Line,
     Partition,
     Piece,
+    Point,
     Points,
     Region,
     Ring,
@@ -58,6 +61,27 @@ def _ring(sides: Sequence[Side], curves: Sequence[Curve]) -> Ring:
 def flatten_curve(curve: Curve, tolerance: float) -> Points:
     """Points along a curve, both ends kept."""
     return np.vstack([np.array([curve[0].start]), *(flatten_segment(s, tolerance) for s in curve)])
+
+
+def ends_moved(curve: Curve, start: Point, end: Point) -> Curve:
+    """Give a curve with its two ends elsewhere, their handles moved along."""
+    if len(curve) == 1:
+        return (end_moved(curve[0], start, end),)
+    return (end_moved(curve[0], start, curve[0].end), *curve[1:-1], end_moved(curve[-1], curve[-1].start, end))
+
+
+def end_moved(segment: Segment, start: Point, end: Point) -> Segment:
+    """Give a segment with its ends elsewhere, handles moved along."""
+    if isinstance(segment, Line):
+        return Line(start, end)
+    (sx, sy), (ex, ey) = segment.start, segment.end
+    (ax, ay), (bx, by) = segment.control1, segment.control2
+    return Cubic(
+        start,
+        (ax + start[0] - sx, ay + start[1] - sy),
+        (bx + end[0] - ex, by + end[1] - ey),
+        end,
+    )
 
 
 def crossing_pairs(curves: Sequence[Curve], *, closed: Sequence[bool]) -> set[tuple[int, int]]:

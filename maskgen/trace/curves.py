@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from maskgen.geometry.fitting import fit_closed, fit_open
 from maskgen.model.paths import Cubic, Line, Point, Segment
-from maskgen.trace.assemble import Curve, flatten_curve
+from maskgen.trace.assemble import Curve, end_moved, ends_moved, flatten_curve
 from maskgen.trace.cracks import Arc, CrackGraph, Side
 from maskgen.trace.evidence import Evidence
 from maskgen.trace.strands import (
@@ -336,27 +336,10 @@ def _pinned(arc: Arc, curve: Curve | None, places: Floats) -> Curve:
         assert curve is not None
         last = curve[-1]
         start = curve[0].start
-        closing: Segment = Line(last.start, start) if isinstance(last, Line) else _moved(last, last.start, start)
+        closing: Segment = end_moved(last, last.start, start)
         return (*curve[:-1], closing)
     start, end = _point(places[arc.start]), _point(places[arc.end])
-    if curve is None:
-        return (Line(start, end),)
-    if len(curve) == 1:
-        return (_moved(curve[0], start, end),)
-    return (_moved(curve[0], start, curve[0].end), *curve[1:-1], _moved(curve[-1], curve[-1].start, end))
-
-
-def _moved(segment: Segment, start: Point, end: Point) -> Segment:
-    if isinstance(segment, Line):
-        return Line(start, end)
-    (sx, sy), (ex, ey) = segment.start, segment.end
-    (ax, ay), (bx, by) = segment.control1, segment.control2
-    return Cubic(
-        start,
-        (ax + start[0] - sx, ay + start[1] - sy),
-        (bx + end[0] - ex, by + end[1] - ey),
-        end,
-    )
+    return (Line(start, end),) if curve is None else ends_moved(curve, start, end)
 
 
 def _reversed(curve: Curve) -> Curve:

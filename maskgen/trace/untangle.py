@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from maskgen.model.paths import Line, Point, Points
-from maskgen.trace.assemble import Curve, crossing_pairs, ill_faces
+from maskgen.trace.assemble import Curve, crossing_pairs, ends_moved, ill_faces
 from maskgen.trace.cracks import CrackGraph
 
 FEW_CORNERS_PX = 0.6
@@ -73,16 +73,16 @@ class _Ladder:
             self.places[junction] = (float(x), float(y))
         for other, arc in enumerate(self.graph.arcs):
             if ends & {arc.start, arc.end}:
-                self.step[other] = max(self.step[other], self.lattice - 1)
                 self._lay(other)
 
     def _lay(self, number: int) -> None:
         step, arc = self.step[number], self.graph.arcs[number]
-        if step < len(self.offered):
-            self.curves[number] = self.offered[step][number]
-            return
         start = self.places.get(arc.start, self.curves[number][0].start)
         end = self.places.get(arc.end, self.curves[number][-1].end)
+        if step < len(self.offered):
+            offered = self.offered[step][number]
+            self.curves[number] = offered if arc.closed else ends_moved(offered, start, end)
+            return
         points = arc.points.astype(np.float64)
         middles = 0.5 * (points[:-1] + points[1:])
         if arc.on_border:
