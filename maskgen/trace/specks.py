@@ -24,6 +24,9 @@ LEAST_EVIDENCE = 20.0
 """A piece is kept when its mean contrast x sqrt(pixels) is this many times the noise. Compression noise near edges is
 several times that of flat parts, and its pixels are not independent: hence far above the 3 of textbook noise."""
 
+LEAST_SHARE = 0.45
+"""A speck whose mean is nearer to a colour beside it than to its own belongs there."""
+
 
 def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
     """Labels of a picture with noise specks taken into a neighbouring colour."""
@@ -59,8 +62,9 @@ def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
         contrast = np.maximum(np.linalg.norm(span, axis=1), 1e-6)
         mean = values[rows, columns].mean(axis=0)
         seen = np.einsum("nc,nc->n", mean - colours[neighbours], span) / contrast
-        if seen.min() * np.sqrt(len(cells)) < LEAST_EVIDENCE * noise:
-            made[rows, columns] = neighbours[np.argmax(counts / contrast)]
+        faint = seen.min() * np.sqrt(len(cells)) < LEAST_EVIDENCE * noise
+        if faint or (seen / contrast).min() < LEAST_SHARE:
+            made[rows, columns] = neighbours[np.argmax(counts * (1.0 - seen / contrast).clip(min=1e-3))]
     return made
 
 
