@@ -59,7 +59,7 @@ def test_mutations_crash_nothing(seed):
     chance = random.Random(seed.name)
     data = seed.read_bytes()
     survive(data, seed.name)
-    for _ in range(12):
+    for _ in range(6):
         survive(mutated(data, chance), seed.name)
 
 
