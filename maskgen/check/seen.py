@@ -92,7 +92,10 @@ def clip_region(clip: Clip) -> shapely.Geometry:
 
 def _hidden(path: DrawnPath, region: shapely.Geometry) -> Point | None:
     points = [flattened(run, FLATTEN_MM)[0] for run in path.subpaths]
-    lines = shapely.multilinestrings([shapely.linestrings(p) for p in points if len(p) > 1])
+    runs = [shapely.linestrings(p) for p in points if len(p) > 1]
+    if not runs:
+        return None
+    lines = shapely.multilinestrings(runs)
     rest = shapely.difference(lines, region)
     if rest.is_empty:
         return None

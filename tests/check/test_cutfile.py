@@ -204,6 +204,9 @@ CASES = [
     (f'<path d="M5 5{"h.6" * 35}v20h-20z"/>', []),
     # one compound path: its runs crossing is the path crossing itself
     ('<path d="M5 5h10v10h-10zM12 12h10v10h-10z"/>', [(Code.SELF_CROSSING, Severity.ERROR)]),
+    # a clip round nothing but a point
+    ('<clipPath id="c"><path d="M0 0h9v9z"/></clipPath><path clip-path="url(#c)" d="M5 5"/>' + BODY,
+     [(Code.STRAY_POINT, Severity.NOTE)]),
     # a fill without Z is closed
     ('<path d="M5 5h20v20h-20"/>', []),
     # an outline drawn in four separate lines
