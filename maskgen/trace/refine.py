@@ -49,6 +49,9 @@ OUTLIER = 4.0
 STRICTNESS = (0.95, 0.9, 0.8, 0.5, 0.5)
 """Share of the pixels taken to be explained already, round by round: what is far off at first is not given up."""
 
+LARGE_PX2 = 1_000_000
+"""In pictures of more pixels the first fit is close already, in pixels' terms: the last rounds are enough."""
+
 
 def refine(
     flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats
@@ -58,7 +61,8 @@ def refine(
         return list(courses), places
     model = _Model(flat, graph, courses, places)
     state = model.look(model.freedom.values)
-    for strictness in STRICTNESS:
+    rounds = STRICTNESS if graph.width * graph.height < LARGE_PX2 else STRICTNESS[-3:]
+    for strictness in rounds:
         noise = model.noise(state, strictness)
         step = model.step(state, noise)
         before = model.cost(state, noise)
