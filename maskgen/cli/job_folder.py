@@ -4,33 +4,24 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable
 from typing import Any
 
-from maskgen.formats import dxf, hpgl, pdf, svg_write
+from maskgen.cli.cut_output import mask_files, parcel_of, sheet_files
+from maskgen.formats import svg_write
 from maskgen.formats.findings_json import write_findings
 from maskgen.formats.jobfile import write_job
 from maskgen.formats.plan_json import write_plan
 from maskgen.formats.shelf import write_shelf
 from maskgen.model.judgement import Judgement
-from maskgen.model.masks import CutDrawing, Mask
-from maskgen.model.paths import bounds, length_of, node_count
+from maskgen.model.paths import length_of, node_count
 from maskgen.model.result import JobResult
 from maskgen.report.bench import write_bench_sheet
 from maskgen.report.page import write_report
 from maskgen.report.proof import write_proof
-from maskgen.shape.arc_paths import arc_drawing
-
-_WRITERS: dict[str, tuple[str, Callable[[CutDrawing], bytes]]] = {
-    "svg": (".svg", svg_write.write_cut),
-    "dxf": (".dxf", lambda drawing: dxf.write_cut(arc_drawing(drawing))),
-    "hpgl": (".plt", hpgl.write_cut),
-    "pdf": (".pdf", pdf.write_cut),
-}
 
 _OURS = re.compile(
     r"(job\.toml|shelf\.toml|plan\.json|findings\.json|regions\.svg|predicted\.svg|report\.html|bench-sheet\.pdf"
-    r"|proof\.(png|pdf)|artwork\.[a-z0-9]{1,5}|masks/\d\d-[a-z0-9-]+\.(svg|dxf|plt|pdf)"
+    r"|proof\.(png|pdf)|parcel\.zip|artwork\.[a-z0-9]{1,5}|masks/\d\d-[a-z0-9-]+\.(svg|dxf|plt|pdf)"
     r"|sheets/sheet-\d\d+[a-z-]*\.(svg|dxf|plt|pdf))"
 )
 
@@ -56,27 +47,12 @@ def job_files(result: JobResult, *, artwork: tuple[str, bytes] | None) -> dict[s
     if artwork is not None:
         files[artwork[0]] = artwork[1]
     for index, mask in enumerate(result.masks, start=1):
-        stem = f"masks/{index:02d}-{slug(mask.name)}"
-        files |= cut_files(stem, mask_drawing(mask, result.job.part.face_mm if result.job.part else (0, 0)), result)
-    for sheet in result.sheets:
-        files |= cut_files(f"sheets/sheet-{sheet.number:02d}", sheet.drawing, result)
+        files |= mask_files(f"masks/{index:02d}-{slug(mask.name)}", mask, result.job)
+    sheets = sheet_files(result.sheets, result.job)
+    files |= sheets
+    if result.job.sheets.parcel:
+        files["parcel.zip"] = parcel_of(sheets, result.sheets, result.job)
     return files
-
-
-def cut_files(stem: str, drawing: CutDrawing, result: JobResult) -> dict[str, bytes]:
-    """Write one drawing as SVG and in every other format the job asks for."""
-    wanted = dict.fromkeys(("svg", *result.job.formats))
-    return {stem + _WRITERS[name][0]: _WRITERS[name][1](drawing) for name in wanted}
-
-
-def mask_drawing(mask: Mask, face_mm: tuple[float, float]) -> CutDrawing:
-    """Give a mask seen through the face, or further where its vinyl runs past the face."""
-    left, top, right, bottom = 0.0, 0.0, *face_mm
-    if mask.area.pieces:
-        vinyl = bounds(mask.area)
-        left, top = min(left, vinyl[0]), min(top, vinyl[1])
-        right, bottom = max(right, vinyl[2]), max(bottom, vinyl[3])
-    return CutDrawing(left, top, right - left, bottom - top, mask.area.pieces)
 
 
 def job_findings(result: JobResult) -> bytes:

@@ -49,6 +49,9 @@ _OPTIONS = (
     click.option("--carrier", metavar="tape|loose|stencil", help="How the pieces get to the part."),
     click.option("--format", "formats", metavar="LIST", help="Cut files to write: svg,dxf,hpgl,pdf."),
     click.option("--quantity", type=int, metavar="N", help="Number of parts."),
+    click.option("--mirror", is_flag=True, default=None, help="Mirrored copies too, for masks weeded from behind."),
+    click.option("--parcel", is_flag=True, default=None, help="A zip of the sheets for the cutting service."),
+    click.option("--dxf", metavar="r2000|r12", help="Version of DXF files; r12 for old machines."),
     click.option("--shelf", metavar="FILE", help="The dye shelf."),
 )
 
@@ -96,7 +99,7 @@ def _with_artwork_size(job: Job, given: dict[str, Any]) -> Job:
 
 
 def _with_rules(job: Job, given: dict[str, Any]) -> Job:
-    for section in ("finish", "resist"):
+    for section in ("finish", "resist", "sheets"):
         record: Any = getattr(job, section)
         changes = {}
         for field in dataclasses.fields(record):

@@ -81,12 +81,12 @@ _RULES = {
     "above 0": (
         _POSITIVE,
         {"quantity", "width_mm", "height_mm", "diameter_mm", "length_mm", "minutes", "min_land_mm", "min_gap_mm"}
-        | {"bridge_mm", "sheet_width_mm", "second_height_mm", "box_mm", "match_delta_e"},
+        | {"bridge_mm", "sheet_width_mm", "sheet_length_mm", "second_height_mm", "box_mm", "match_delta_e"},
     ),
     "0 or more": (
         _NOT_NEGATIVE,
         {"keepout_mm", "creep_mm", "lap_mm", "placement_mm", "min_piece_mm2", "overhang_mm"}
-        | {"hour", "film_m2", "setup", "bath"},
+        | {"margin_mm", "spacing_mm", "overcut_mm", "knife_offset_mm", "hour", "film_m2", "setup", "bath"},
     ),
 }
 _RANGE_OF = {key: (words, rule) for words, (rule, keys) in _RULES.items() for key in keys}

@@ -198,6 +198,8 @@ class SheetSettings:
     crosses: bool = False
     check_bar: bool = False
     mirror: bool = False
+    parcel: bool = False
+    film: str = "cast vinyl film, 50 µm"
     overcut_mm: float = 0.0
     knife_offset_mm: float = 0.0
     dxf: DxfVersion = DxfVersion.R2000

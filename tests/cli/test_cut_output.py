@@ -1,0 +1,65 @@
+"""Cut files as a job asks for them: formats, mirrored copies, old DXF, the parcel."""
+
+import hashlib
+import io
+import zipfile
+
+import ezdxf
+import numpy as np
+import pytest
+
+from maskgen.cli.cut_output import cut_files, parcel_of, sheet_files
+from maskgen.model.job import DxfVersion, Job, Resist, SheetSettings
+from maskgen.model.masks import CutDrawing, Mask
+from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
+from maskgen.shape.nest import nest
+
+FLAG = Piece(polygon_ring(np.array([(1, 1), (9, 1), (5, 4), (1, 4)], float)))
+DRAWING = CutDrawing(0.0, 0.0, 10.0, 5.0, (FLAG,))
+
+
+def job(formats=("svg",), **sheets):
+    return Job(title="Dome, plates", quantity=3, formats=formats, sheets=SheetSettings(**sheets))
+
+
+def test_svg_is_always_there_and_the_others_as_asked():
+    assert set(cut_files("a", DRAWING, job())) == {"a.svg"}
+    assert set(cut_files("a", DRAWING, job(("hpgl", "dxf", "pdf")))) == {"a.svg", "a.plt", "a.dxf", "a.pdf"}
+
+
+def test_a_mirrored_copy_says_so_and_is_one():
+    files = cut_files("a", DRAWING, job(("hpgl",), mirror=True))
+    assert set(files) == {"a.svg", "a.plt", "a-mirrored.svg", "a-mirrored.plt"}
+
+    def corners(text):
+        pairs = [p for part in text.split(";") if part[:2] in ("PU", "PD") for p in part[2:].split(",")]
+        return {(int(x), int(y)) for x, y in zip(pairs[::2], pairs[1::2], strict=True) if x}
+
+    plain = corners(files["a.plt"].decode().replace("PU;", ""))
+    turned = corners(files["a-mirrored.plt"].decode().replace("PU;", ""))
+    assert turned == {(400 - x, y) for x, y in plain}
+    assert (360, 160) in plain  # 9 mm across, 4 mm up, in units of 0.025 mm
+
+
+def test_old_dxf_on_request():
+    data = cut_files("a", DRAWING, job(("dxf",), dxf=DxfVersion.R12))["a.dxf"]
+    assert ezdxf.read(io.StringIO(data.decode())).dxfversion == "AC1009"
+
+
+@pytest.mark.parametrize("mirror", [False, True])
+def test_the_parcel_holds_the_sheets_to_cut_and_their_checksums(mirror):
+    mask = Mask("M1", "flag", ("r1",), Area((rectangle(0, 0, 20, 10),)))
+    order = job(("svg", "dxf"), mirror=mirror, check_bar=True)
+    sheets = nest([mask], quantity=3, resist=Resist(), settings=order.sheets)
+    files = sheet_files(sheets, order)
+    with zipfile.ZipFile(io.BytesIO(parcel_of(files, sheets, order))) as parcel:
+        names = set(parcel.namelist())
+        stem = "sheet-01-mirrored" if mirror else "sheet-01"
+        assert names == {f"{stem}.svg", f"{stem}.dxf", "order-note.txt", "SHA256SUMS.txt"}
+        note = parcel.read("order-note.txt").decode()
+        for line in parcel.read("SHA256SUMS.txt").decode().splitlines():
+            digest, name = line.split("  ")
+            assert hashlib.sha256(parcel.read(name)).hexdigest() == digest
+    assert "3 parts" in note
+    assert "50 mm" in note
+    assert ("mirrored on purpose" in note) is mirror
