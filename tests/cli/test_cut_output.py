@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import re
 import zipfile
 
 import ezdxf
@@ -32,7 +33,7 @@ def test_a_mirrored_copy_says_so_and_is_one():
     assert set(files) == {"a.svg", "a.plt", "a-mirrored.svg", "a-mirrored.plt"}
 
     def corners(text):
-        pairs = [p for part in text.split(";") if part[:2] in ("PU", "PD") for p in part[2:].split(",")]
+        pairs = [p for part in re.split(r";\s*", text) if part[:2] in ("PU", "PD") for p in part[2:].split(",")]
         return {(int(x), int(y)) for x, y in zip(pairs[::2], pairs[1::2], strict=True) if x}
 
     plain = corners(files["a.plt"].decode().replace("PU;", ""))
