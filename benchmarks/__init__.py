@@ -1,1 +1,1 @@
-"""Benchmarks: what the program reaches, in figures, beside named references. Run with `python -m benchmarks [NAME...]`."""
+"""Benchmarks: what the program reaches, beside named references. Run with `python -m benchmarks [NAME...]`."""

@@ -46,7 +46,7 @@ def render(drawing: Drawing, row: Row) -> np.ndarray:
         pixels = pixels.reshape(row.size, row.over, row.size, row.over, 4).mean(axis=(1, 3)).round().astype(np.uint8)
     if row.jpeg:
         rng = np.random.default_rng(zlib.crc32(drawing.name.encode()))
-        noisy = pixels[..., :3] + rng.normal(0, 4.0, pixels.shape[:2] + (3,))
+        noisy = pixels[..., :3] + rng.normal(0, 4.0, (*pixels.shape[:2], 3))
         stream = io.BytesIO()
         Image.fromarray(noisy.clip(0, 255).round().astype(np.uint8)).save(stream, "JPEG", quality=60)
         pixels = np.asarray(Image.open(io.BytesIO(stream.getvalue())).convert("RGBA"))

@@ -1,8 +1,8 @@
 """The true partition of a vector drawing: what a perfect tracer would give back.
 
 Fills and strokes are flattened in painting order with shapely, in the drawing's own units; what stays visible of each
-colour is the truth. Nodes are the joints of the original outlines (of strokes: of their two sides) that lie on a visible
-boundary, and the points where visible boundaries meet or break.
+colour is the truth. Nodes are the joints of the original outlines (of strokes: of their two sides) that lie on a
+visible boundary, and the points where visible boundaries meet or break.
 """
 
 from __future__ import annotations
@@ -37,6 +37,7 @@ class Truth:
     corners: np.ndarray
 
     def scaled(self, pixels: float) -> Truth:
+        """Give the truth on a canvas of another size."""
         factor = pixels / self.size
 
         def grow(g: BaseGeometry) -> BaseGeometry:

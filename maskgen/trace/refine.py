@@ -105,7 +105,7 @@ class _Model:
             for j, node in ((c.start, self.freedom.nodes[first, 0]), (c.end, self.freedom.nodes[last - 1, 1]))
         }
         self._index_cuts()
-        self.edge_tail, self.edge_head, self.edge_jump = self._canvas_edge()
+        self.edge_ends, self.edge_jump = self._canvas_edge()
 
     def _index_cuts(self) -> None:
         """Number the cuts, and say which arc lies between which."""
@@ -140,17 +140,16 @@ class _Model:
         self.arc_start = starts_array
         self.jump = self.colours[np.array(colour_out)] - self.colours[np.array(colour_in)]
 
-    def _canvas_edge(self) -> tuple[Floats, Floats, Floats]:
-        """Chords along the left and right edge of the canvas."""
-        tail, head, jump = [], [], []
+    def _canvas_edge(self) -> tuple[list[tuple[int, int]], Floats]:
+        """Junctions at the ends of the arcs along the canvas edge, and the jump of colour at each."""
+        ends, jump = [], []
+        nothing = np.zeros(self.colours.shape[1])
         for arc in self.graph.arcs:
             if arc.on_border:
-                tail.append(arc.points[0])
-                head.append(arc.points[-1])
-                inside = self.colours[arc.inside] if arc.inside >= 0 else 0.0 * self.colours[0]
-                outside = self.colours[arc.outside] if arc.outside >= 0 else 0.0 * self.colours[0]
-                jump.append(outside - inside)
-        return np.array(tail, dtype=np.float64), np.array(head, dtype=np.float64), np.array(jump)
+                ends.append((arc.start, arc.end))
+                inside = self.colours[arc.inside] if arc.inside >= 0 else nothing
+                jump.append((self.colours[arc.outside] if arc.outside >= 0 else nothing) - inside)
+        return ends, np.array(jump)
 
     def look(self, values: Floats) -> _State:
         """Paint the curves and compare."""
@@ -158,9 +157,13 @@ class _Model:
         place = values[: 2 * self.freedom.node_count].reshape(-1, 2)
         at = self._slide(control, place) if len(self.cuts) else self.cuts
         _, _, _, tail, head, jump = self._chords(control, at)
+        junctions = self.places.copy()
+        for junction, node in self.junction_node.items():
+            junctions[junction] = place[node]
+        edge = junctions[np.array(self.edge_ends)]
         made = paint(
-            np.vstack([tail, self.edge_tail]),
-            np.vstack([head, self.edge_head]),
+            np.vstack([tail, edge[:, 0]]),
+            np.vstack([head, edge[:, 1]]),
             np.vstack([jump, self.edge_jump]),
             width=self.graph.width,
             height=self.graph.height,
