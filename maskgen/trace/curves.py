@@ -279,21 +279,22 @@ def at(segment: Segment, t: float) -> Floats:
     return np.asarray(_points(segment, np.array([t]))[0])
 
 
-def _halves(segment: Segment, t: float) -> tuple[Segment, Segment]:
+def split_segment(segment: Segment, t: float) -> tuple[Segment, Segment]:
     """Cut one segment by de Casteljau's construction."""
-    place = _point(at(segment, t))
+    place = point(at(segment, t))
     if isinstance(segment, Line):
         return Line(segment.start, place), Line(place, segment.end)
     p = np.array([segment.start, segment.control1, segment.control2, segment.end])
     q = (1 - t) * p[:-1] + t * p[1:]
     r = (1 - t) * q[:-1] + t * q[1:]
     return (
-        Cubic(segment.start, _point(q[0]), _point(r[0]), place),
-        Cubic(place, _point(r[1]), _point(q[2]), segment.end),
+        Cubic(segment.start, point(q[0]), point(r[0]), place),
+        Cubic(place, point(r[1]), point(q[2]), segment.end),
     )
 
 
-def _point(p: Floats) -> Point:
+def point(p: Floats) -> Point:
+    """Give a place as plain numbers."""
     return float(p[0]), float(p[1])
 
 
@@ -303,7 +304,7 @@ def _rolled(whole: Curve, number: int, t: float) -> Curve:
         return whole[number + 1 :] + whole[: number + 1]
     if t == 0.0:
         return whole[number:] + whole[:number]
-    first, second = _halves(whole[number], t)
+    first, second = split_segment(whole[number], t)
     return (second, *whole[number + 1 :], *whole[:number], first)
 
 
@@ -316,7 +317,7 @@ def _split(whole: Curve, cuts: Sequence[tuple[int, float]]) -> list[Curve]:
         while queue and queue[0][0] == number:
             t = queue.pop(0)[1]
             if 0.0 < t < 1.0:
-                first, rest = _halves(rest, (t - used) / (1.0 - used))
+                first, rest = split_segment(rest, (t - used) / (1.0 - used))
                 used = t
                 current.append(first)
             elif t == 1.0:
@@ -338,7 +339,7 @@ def _pinned(arc: Arc, curve: Curve | None, places: Floats) -> Curve:
         start = curve[0].start
         closing: Segment = end_moved(last, last.start, start)
         return (*curve[:-1], closing)
-    start, end = _point(places[arc.start]), _point(places[arc.end])
+    start, end = point(places[arc.start]), point(places[arc.end])
     return (Line(start, end),) if curve is None else ends_moved(curve, start, end)
 
 

@@ -11,6 +11,7 @@ from maskgen.trace.cracks import crack_graph
 from maskgen.trace.curves import cut_arcs, fit_courses
 from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather
 from maskgen.trace.refine import refine
+from maskgen.trace.round_ends import with_round_ends
 from maskgen.trace.specks import without_specks
 from maskgen.trace.untangle import untangled
 
@@ -35,5 +36,7 @@ def trace_partition(flat: FlatPicture) -> Partition:
     tolerance = max(LEAST_TOLERANCE_PX, TOLERANCE_SIGMAS * base) if base < QUANTISED_SIGMA_PX else 0.6
     courses, places = fit_courses(graph, evidence, tolerance=tolerance)
     refined, places = refine(flat, graph, courses, places)
+    if base < QUANTISED_SIGMA_PX:
+        refined, places = with_round_ends(flat, graph, refined, places)
     offered = [cut_arcs(graph, refined, places), cut_arcs(graph, courses, places)]
     return assemble(graph, untangled(graph, offered), flat.palette)

@@ -77,6 +77,20 @@ def refine(
     return model.courses_of(state)
 
 
+def misfit_near(
+    flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats, spots: Floats, reach: float
+) -> list[float]:
+    """Squared difference between the picture the courses make and the one given, within `reach` px of each spot."""
+    model = _Model(flat, graph, courses, places)
+    square = np.sum(model.look(model.freedom.values).residual ** 2, axis=2)
+    found = []
+    for x, y in spots:
+        rows = slice(max(int(y - reach), 0), int(y + reach) + 1)
+        columns = slice(max(int(x - reach), 0), int(x + reach) + 1)
+        found.append(float(square[rows, columns].sum()))
+    return found
+
+
 @dataclass(slots=True, eq=False)
 class _State:
     """Curves at given parameters, and how far the picture they make is from the one given."""
