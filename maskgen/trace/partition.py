@@ -10,7 +10,7 @@ from maskgen.trace.assemble import assemble
 from maskgen.trace.cracks import crack_graph
 from maskgen.trace.curves import cut_arcs, fit_courses
 from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather
-from maskgen.trace.refine import refine
+from maskgen.trace.refine import LARGE_PX2, refine
 from maskgen.trace.round_ends import with_round_ends
 from maskgen.trace.specks import without_specks
 from maskgen.trace.untangle import untangled
@@ -36,7 +36,7 @@ def trace_partition(flat: FlatPicture) -> Partition:
     tolerance = max(LEAST_TOLERANCE_PX, TOLERANCE_SIGMAS * base) if base < QUANTISED_SIGMA_PX else 0.6
     courses, places = fit_courses(graph, evidence, tolerance=tolerance)
     refined, places = refine(flat, graph, courses, places)
-    if base < QUANTISED_SIGMA_PX:
+    if base < QUANTISED_SIGMA_PX and graph.width * graph.height < LARGE_PX2:
         refined, places = with_round_ends(flat, graph, refined, places)
     offered = [cut_arcs(graph, refined, places), cut_arcs(graph, courses, places)]
     return assemble(graph, untangled(graph, offered), flat.palette)
