@@ -17,7 +17,7 @@ from rectpack import GuillotineBssfSas, MaxRectsBl, PackingBin, PackingMode, Sky
 GRID_PER_MM = 1000
 """The library counts in whole numbers: micrometres, rectangles rounded up."""
 
-MANY = 600
+MANY = 150
 """With more rectangles than this only the quicker ways are tried."""
 
 FEW_STAGES = 4
