@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from collections.abc import Callable, Mapping, Sequence
 
 from maskgen.formats import dxf, hpgl, pdf, svg_write
@@ -19,9 +21,13 @@ MIRRORED = "-mirrored"
 
 
 def mask_files(stem: str, mask: Mask, job: Job) -> dict[str, bytes]:
-    """Write one mask, in cutting order, in every format the job asks for."""
+    """Write one mask, in cutting order, in every format the job asks for.
+
+    Its window has no margin for a knife to run on or swing round in: those lines are in the sheets alone.
+    """
     assert job.part is not None
-    return cut_files(stem, in_cutting_order(mask_drawing(mask, job.part.face_mm)), job)
+    plain = dataclasses.replace(job, sheets=dataclasses.replace(job.sheets, overcut_mm=0.0, knife_offset_mm=0.0))
+    return cut_files(stem, in_cutting_order(mask_drawing(mask, job.part.face_mm)), plain)
 
 
 def sheet_files(sheets: Sequence[Sheet], job: Job) -> dict[str, bytes]:

@@ -1,5 +1,6 @@
 """Cut files as a job asks for them: formats, mirrored copies, old DXF, the parcel."""
 
+import dataclasses
 import hashlib
 import io
 import re
@@ -9,8 +10,8 @@ import ezdxf
 import numpy as np
 import pytest
 
-from maskgen.cli.cut_output import cut_files, parcel_of, sheet_files
-from maskgen.model.job import DxfVersion, Job, Resist, SheetSettings
+from maskgen.cli.cut_output import cut_files, mask_files, parcel_of, sheet_files
+from maskgen.model.job import DxfVersion, Job, Part, Resist, SheetSettings
 from maskgen.model.masks import CutDrawing, Mask
 from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
 from maskgen.shape.nest import nest
@@ -45,6 +46,17 @@ def test_a_mirrored_copy_says_so_and_is_one():
 def test_old_dxf_on_request():
     data = cut_files("a", DRAWING, job(("dxf",), dxf=DxfVersion.R12))["a.dxf"]
     assert ezdxf.read(io.StringIO(data.decode())).dxfversion == "AC1009"
+
+
+def test_a_drag_blade_is_led_on_sheets_and_masks_stay_plain():
+    """A mask's window has no room for the knife to swing in; before, such a job could not be written at all."""
+    mask = Mask("M1", "flag", ("r1",), Area((FLAG,)))
+    order = dataclasses.replace(job(("hpgl",), knife_offset_mm=0.25), part=Part(width_mm=10.0, height_mm=5.0))
+    plain = mask_files("a", mask, dataclasses.replace(order, sheets=SheetSettings()))
+    assert mask_files("a", mask, order) == plain
+    sheets = nest([mask], quantity=1, resist=Resist(), settings=order.sheets)
+    led = sheet_files(sheets, order)["sheets/sheet-01.plt"]
+    assert led != sheet_files(sheets, job(("hpgl",)))["sheets/sheet-01.plt"]
 
 
 @pytest.mark.parametrize("mirror", [False, True])
