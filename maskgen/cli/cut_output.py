@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-
 from collections.abc import Callable, Mapping, Sequence
 
 from maskgen.formats import dxf, hpgl, pdf, svg_write
