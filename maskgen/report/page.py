@@ -17,6 +17,7 @@ from maskgen.model.result import JobResult
 from maskgen.report import scene
 from maskgen.report.stages import Stage, walk_stages
 from maskgen.report.words import WORDS
+from maskgen.shape.nest import used_share
 
 PICTURES_PER_KIND = 3
 
@@ -64,13 +65,14 @@ def _context(result: JobResult) -> dict[str, Any]:
         "masks": [_mask(result, index) for index in range(len(result.masks))],
         "sheets": [
             {
-                "picture": Markup(scene.sheet_view(sheet, label=f"Sheet {sheet.number}")),
-                "text": WORDS.sheet(sheet),
+                "picture": Markup(scene.sheet_view(sheet, result.masks, label=f"Sheet {sheet.number}")),
+                "text": WORDS.sheet(sheet, used_share([sheet])),
             }
             for sheet in result.sheets
         ],
         "trials": _trials(result),
         "smallest": _smallest(result),
+        "islands_picture": _islands_picture(result),
         "islands": [WORDS.island(c, names) for c in result.island_changes if c.choice is not IslandRule.KEEP],
         "estimate": _estimate(result),
         "assumptions": result.estimate.assumptions if result.estimate else (),
@@ -200,12 +202,19 @@ def _smallest(result: JobResult) -> dict[str, Any] | None:
     return {"text": WORDS.smallest_text(smallest), "rows": rows}
 
 
+def _islands_picture(result: JobResult) -> Markup | str:
+    part = result.job.part
+    assert part is not None
+    changed = [c.at_mm for c in result.island_changes if c.choice is not IslandRule.KEEP]
+    return Markup(scene.islands_view(result.regions, part, changed, label=WORDS.islands)) if changed else ""
+
+
 def _estimate(result: JobResult) -> list[dict[str, str]]:
     figures = result.estimate
     if figures is None:
         return []
     rows = [
-        ("film", f"{figures.film_mm2 / 1e4:.0f} cm²"),
+        ("film", f"{figures.film_mm2 / 100:.0f} cm²"),
         ("cut length", f"{figures.cut_length_mm / 1000:.1f} m"),
         ("pieces to weed", f"{figures.pieces}"),
         ("in the baths", WORDS.minutes(figures.bath_minutes)),

@@ -10,7 +10,7 @@ from maskgen.formats.svg_write import path_data
 from maskgen.model.finding import Finding, Severity
 from maskgen.model.job import Part, Resist, Shape
 from maskgen.model.masks import Mask, Sheet
-from maskgen.model.paths import Partition
+from maskgen.model.paths import Area, Partition, Point, bounds
 
 ZOOM_MM = 6.0
 """Side of the window round a finding."""
@@ -90,17 +90,47 @@ def mask_view(mask: Mask, part: Part, resist: Resist, *, label: str) -> str:
     return _svg(part, film + face_outline(part), label=label, margin_mm=resist.overhang_mm + resist.lap_mm + 0.5)
 
 
-def sheet_view(sheet: Sheet, *, label: str) -> str:
-    """Draw a sheet with the mask's number on every piece of film; numbers are never in the cut file."""
+def sheet_view(sheet: Sheet, masks: Iterable[Mask], *, label: str) -> str:
+    """Draw a sheet with the number of its mask on every group of film; numbers are never in the cut file."""
     drawing = sheet.drawing
     paths = "".join(f'<path fill-rule="evenodd" d="{path_data(p.rings)}"/>' for p in drawing.pieces)
     box = " ".join(fixed(v) for v in (drawing.left, drawing.top, drawing.width, drawing.height))
     return (
         f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}" data-mm="1"><g class="vinyl">{paths}</g>'
+        f"{_placing_guide(sheet, masks)}"
         f'<rect x="{fixed(drawing.left)}" y="{fixed(drawing.top)}" width="{fixed(drawing.width)}" '
         f'height="{fixed(drawing.height)}" fill="none" stroke="currentColor" stroke-dasharray="4 3" '
         'vector-effect="non-scaling-stroke"/></svg>'
     )
+
+
+def _placing_guide(sheet: Sheet, masks: Iterable[Mask]) -> str:
+    areas = {mask.number: mask.area for mask in masks}
+    words = []
+    for placement in sheet.placements:
+        area = areas[placement.mask]
+        if placement.piece is not None:
+            area = Area((area.pieces[placement.piece - 1],))
+        left, top, right, bottom = bounds(area)
+        x, y = placement.place(((left + right) / 2, (top + bottom) / 2))
+        text = placement.mask if placement.piece is None else f"{placement.mask}.{placement.piece}"
+        words.append(
+            f'<text class="number" x="{fixed(x)}" y="{fixed(y)}" font-size="{fixed(sheet.drawing.width / 60)}">'
+            f"{escape(text)}</text>"
+        )
+    return "".join(words)
+
+
+def islands_view(regions: Partition, part: Part, places: Iterable[Point], *, label: str) -> str:
+    """Draw the artwork with a ring round every island that was changed."""
+    width, height = part.face_mm
+    marks = "".join(
+        f'<circle cx="{fixed(x)}" cy="{fixed(y)}" r="{fixed(max(width, height) / 40)}" fill="none" stroke="{colour}" '
+        f'stroke-width="{stroke}" vector-effect="non-scaling-stroke"/>'
+        for x, y in places
+        for colour, stroke in (("#fff", 5), ("#b3001b", 2.5))
+    )
+    return _svg(part, _painted(regions) + marks + face_outline(part), label=label, margin_mm=1.5)
 
 
 def finding_view(finding: Finding, regions: Partition, *, label: str) -> str:

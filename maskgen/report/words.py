@@ -36,6 +36,7 @@ class Words:
 
     untitled: str = "Job without a title"
     worst_trial: str = "The worst of the trials"
+    islands: str = "Islands that were changed"
     proof_title: str = "How the part will look"
     colours_vary: str = "Predicted colours; dyed metal varies."
     as_it_will_look: str = "As it will look"
@@ -109,12 +110,12 @@ class Words:
         """Say a recipe."""
         return " + ".join(f"{dye} {minutes:g} min" for dye, minutes in recipe.doses) or "bare"
 
-    def sheet(self, sheet: Sheet) -> str:
-        """Say what is on a sheet."""
+    def sheet(self, sheet: Sheet, used: float) -> str:
+        """Say what is on a sheet, and what share of its film ends up on parts."""
         masks = Counter(placement.mask for placement in sheet.placements)
         listed = ", ".join(f"{number} x {mask}" for mask, number in sorted(masks.items()))
         drawing = sheet.drawing
-        return f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm: {listed}"
+        return f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm, {100 * used:.0f} % of the film used: {listed}. The numbers are not in the cut file."
 
     def pieces(self, count: int) -> str:
         """Count pieces."""
@@ -154,7 +155,7 @@ class Words:
     def smallest_text(self, smallest: SmallestSize) -> str:
         """Say how small the artwork can be."""
         if smallest.width_mm is None:
-            return f"At no width up to the part's does everything hold: {smallest.obstacle}"
+            return f"No width was found at which everything holds: {smallest.obstacle}"
         return f"Down to {smallest.width_mm:.1f} mm wide nothing is lost. Below that: {smallest.obstacle}"
 
     def severity(self, severity: Severity) -> str:

@@ -29,8 +29,9 @@ FINE = 0.015
 
 MOST_LOOKS = 12
 
-LARGEST = 6.0
-"""Times the wanted width: what is too narrow even there, the tip of a crescent, counts as lost at any size."""
+LARGEST, LARGEST_MM = 6.0, 300.0
+"""The search ends at this many times the wanted width, or at this width where that is more: what is too narrow even
+there, the tip of a crescent, counts as lost at any size."""
 
 CHORD_MM = 0.004
 """Chord error of the outlines here."""
@@ -75,17 +76,18 @@ def smallest_size(regions: Partition, stages: Sequence[Stage], *, wanted_mm: flo
     Returns
     -------
     SmallestSize
-        The width is rounded up to 0.1 mm, None when nothing up to six times the wanted width works. Tips that taper
-        to nothing are too thin at any size: they are told with the obstacle, but do not count.
+        The width is rounded up to 0.1 mm, None when nothing works up to six times the wanted width, or 300 mm. Tips
+        that taper to nothing are too thin at any size: they are told with the obstacle, but do not count.
     """
-    scene = _Scene.of(regions, stages, resist)
+    largest_mm = max(LARGEST * wanted_mm, LARGEST_MM)
+    scene = _Scene.of(regions, stages, resist, largest=largest_mm / wanted_mm)
     looks: dict[float, _Obstacle] = {}
 
     def look(width: float) -> _Obstacle:
         looks[width] = scene.worst(width / wanted_mm)
         return looks[width]
 
-    width = _search(look, wanted_mm)
+    width = _search(look, wanted_mm, largest_mm)
     failing = [w for w, obstacle in looks.items() if obstacle.share < 1 and (width is None or w < width)]
     below = f"at {max(failing):.1f} mm {looks[max(failing)].text}" if failing else "nothing that was looked at fails"
     rows = sorted({round(wanted_mm * step, 1) for step in STEPS} | ({width} if width else set()), reverse=True)
@@ -93,7 +95,7 @@ def smallest_size(regions: Partition, stages: Sequence[Stage], *, wanted_mm: flo
     return SmallestSize(width, below + scene.tips_note(), table)
 
 
-def _search(look: Callable[[float], _Obstacle], wanted_mm: float) -> float | None:
+def _search(look: Callable[[float], _Obstacle], wanted_mm: float, largest_mm: float) -> float | None:
     """Close in on the width between failing and working, guided by the worst place at each."""
     fails, works, width = 0.0, np.inf, wanted_mm
     for _ in range(MOST_LOOKS):
@@ -104,13 +106,13 @@ def _search(look: Callable[[float], _Obstacle], wanted_mm: float) -> float | Non
             fails = max(fails, width)
         if works <= fails * (1 + FINE) + 0.05:
             break
-        if not np.isfinite(works) and width >= LARGEST * wanted_mm:
+        if not np.isfinite(works) and width >= largest_mm:
             return None
         # Widths go about with the size; the guess lies a little to the safe side of where they reach the limit.
         guess = width / max(share, 0.05) * (1 + FINE / 2 if share < 1 else 1 - FINE / 2 if share < LOOK_AHEAD else 1.0)
         inside = fails < guess < works
         middle = (fails + works) / 2 if np.isfinite(works) else 2 * fails
-        width = min(guess if inside else middle, LARGEST * wanted_mm)
+        width = min(guess if inside else middle, largest_mm)
     return float(np.ceil(works * 10 - 1e-6) / 10) if np.isfinite(works) else None
 
 
@@ -125,7 +127,7 @@ class _Scene:
     hopeless: tuple[tuple[Point, ...], ...] = ()
 
     @classmethod
-    def of(cls, regions: Partition, stages: Sequence[Stage], resist: Resist) -> _Scene:
+    def of(cls, regions: Partition, stages: Sequence[Stage], resist: Resist, *, largest: float) -> _Scene:
         shapes = {r.key: to_multipolygon(r.area, tolerance=CHORD_MM) for r in regions.regions}
         covered: BaseGeometry = MultiPolygon()
         laid = []
@@ -136,10 +138,10 @@ class _Scene:
         named = tuple((r.key, r.name or r.key, shapes[r.key]) for r in regions.regions)
         face = shapely.union_all(list(shapes.values())).envelope
         bare = cls(named, tuple(laid), face, resist)
-        return cls(named, tuple(laid), face, resist, tuple(bare._hopeless(k) for k in range(len(laid))))
+        return cls(named, tuple(laid), face, resist, tuple(bare._hopeless(k, largest) for k in range(len(laid))))
 
-    def _hopeless(self, index: int) -> tuple[Point, ...]:
-        return tuple(place.at for _, _, place in self._narrow(index, LARGEST, 1.0))
+    def _hopeless(self, index: int, largest: float) -> tuple[Point, ...]:
+        return tuple(place.at for _, _, place in self._narrow(index, largest, 1.0))
 
     def _vinyl(self, index: int, scale: float) -> MultiPolygon:
         """Grow the core of a mask, and lap it onto what is covered already."""

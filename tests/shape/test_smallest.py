@@ -62,7 +62,7 @@ def test_a_tip_is_told_though_it_does_not_count():
 def test_what_never_works_has_no_size():
     found = smallest_size(scene(block(10, 10, 40, 10.05)), [Stage("M1", ("r1",), 0.0)], wanted_mm=20.0, resist=RESIST)
     assert found.width_mm is None
-    assert "land of 0.30 mm" in found.obstacle  # 0.05 six times as large
+    assert "land of 0.75 mm" in found.obstacle  # 0.05 fifteen times as large: 300 mm wide instead of 20
 
 
 def test_a_later_mask_is_as_wide_as_its_lap_makes_it():
