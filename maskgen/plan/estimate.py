@@ -41,33 +41,36 @@ def estimate(job: Job, *, plan: Plan, shelf: Shelf, masks: Sequence[Mask], sheet
     bath_changes = sequence.baths + sequence.strips + 1
     bath_minutes = dye_minutes + sequence.strips * STRIP_MIN + seal_minutes(shelf)
     placed = pieces if job.resist.carrier is Carrier.LOOSE else 0
-    hand_minutes = (
+    part_minutes = (
         pieces * WEED_PIECE_MIN
         + placed * PLACE_PIECE_MIN
         + job.quantity * sequence.masks * (APPLY_MASK_MIN + PEEL_MASK_MIN)
-        + bath_changes * RINSE_MIN
     )
+    lot_minutes = SET_UP_MIN + bath_changes * RINSE_MIN
+    hand_minutes = part_minutes + lot_minutes
     figures = Estimate(
         film_mm2=film_mm2,
         cut_length_mm=cut_length,
         pieces=pieces,
         bath_minutes=bath_minutes,
-        hand_minutes=hand_minutes + SET_UP_MIN,
-        elapsed_minutes=bath_minutes + hand_minutes + SET_UP_MIN,
+        hand_minutes=hand_minutes,
+        elapsed_minutes=bath_minutes + hand_minutes,
         assumptions=_assumptions(shelf, job),
     )
-    return figures if job.rates is None else _priced(figures, job, hand_minutes, bath_changes)
+    if job.rates is None:
+        return figures
+    return _priced(figures, job, part_minutes=part_minutes, lot_minutes=lot_minutes, bath_changes=bath_changes)
 
 
-def _priced(figures: Estimate, job: Job, hand_minutes: float, bath_changes: int) -> Estimate:
-    assert job.rates is not None
-    setup = job.rates.setup + job.rates.bath * bath_changes + job.rates.hour * SET_UP_MIN / 60.0
-    work = job.rates.hour * hand_minutes / 60.0 + job.rates.film_m2 * figures.film_mm2 / 1e6
+def _priced(figures: Estimate, job: Job, *, part_minutes: float, lot_minutes: float, bath_changes: int) -> Estimate:
+    """Price what the lot costs once, and what every part costs; the total is exactly the sum of what is shown."""
+    rates = job.rates
+    assert rates is not None
+    setup = round(rates.setup + rates.bath * bath_changes + rates.hour * lot_minutes / 60.0, 2)
+    work = rates.hour * part_minutes / 60.0 + rates.film_m2 * figures.film_mm2 / 1e6
+    piece = round(work / job.quantity, 2)
     return dataclasses.replace(
-        figures,
-        setup_price=round(setup, 2),
-        piece_price=round(work / job.quantity, 2),
-        total_price=round(setup + work, 2),
+        figures, setup_price=setup, piece_price=piece, total_price=round(setup + job.quantity * piece, 2)
     )
 
 

@@ -227,6 +227,7 @@ def _estimate(result: JobResult) -> list[dict[str, str]]:
         rows += [
             ("set-up and baths", WORDS.money(figures.setup_price, result.job)),
             ("each part", WORDS.money(figures.piece_price, result.job)),
+            ("one part alone", WORDS.money(figures.setup_price + figures.piece_price, result.job)),
             (f"for {result.job.quantity}", WORDS.money(figures.total_price, result.job)),
         ]
     return [{"name": name, "value": value} for name, value in rows]
