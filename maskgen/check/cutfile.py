@@ -33,6 +33,9 @@ PINCHED_MM, AT_CROSSING_MM = 0.05, 0.5
 NEARBY_GAP_MM = 2.0
 """Up to this a gap is told at its middle, beyond it at the end of the line."""
 
+_WIDTHS = frozenset({Code.THIN_LAND, Code.NARROW_GAP, Code.SMALL_PIECE})
+"""What tells whether a bare rectangle around everything is a frame or the edge of a piece."""
+
 _ORDER = {code: k for k, code in enumerate(Code)}
 _RANK = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
@@ -108,6 +111,16 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings, lands: bool =
         raise InputError(error.what, where=name, mend=error.mend) from error
     crossings = _clear_of_doubles(crossings, doubled, lines)
     gaps = _gaps(lines, copies)
+    land_findings: tuple[Finding, ...] = ()
+    as_piece = False
+    if lands:
+        land_findings = tuple(_land_findings(pieces, crossings, bool(doubled), settings))
+        bare = {p.line for p in panels if not (p.filled and drawing.source is Source.SVG)}
+        if bare and any(f.code in _WIDTHS for f in land_findings):
+            other = nest(lines, left_out - bare, settings.polarity, overlapping=apart)
+            others = tuple(_land_findings(other, crossings, bool(doubled), settings))
+            if sum(f.code in _WIDTHS for f in others) < sum(f.code in _WIDTHS for f in land_findings):
+                pieces, land_findings, as_piece = other, others, True
     findings = (
         *_gap_findings(gaps, lines),
         *_crossing_findings(crossings, lines, drawing),
@@ -119,10 +132,10 @@ def judge(drawing: Drawing, *, name: str, settings: CheckSettings, lands: bool =
         *stray_findings(found),
         *sheet_findings(drawing, lines, settings),
         *scale_findings(drawing, lines, settings),
-        *(_land_findings(pieces, crossings, bool(doubled), settings) if lands else ()),
+        *land_findings,
         *_node_findings(lines),
     )
-    judgement = _judgement(drawing, lines, pieces, findings, panels, name=name)
+    judgement = _judgement(drawing, lines, pieces, findings, panels, name=name, as_piece=as_piece)
     return Analysis(found, gaps, doubled, copies, crossings, panels, pieces, judgement)
 
 
@@ -134,6 +147,7 @@ def _judgement(
     panels: Sequence[Panel],
     *,
     name: str,
+    as_piece: bool,
 ) -> Judgement:
     extent = extent_of(lines)
     page = drawing.page
@@ -145,12 +159,12 @@ def _judgement(
         cut_length_mm=sum(line.length_mm for line in lines),
         nodes=sum(line.nodes for line in lines),
         findings=tuple(sorted(map(_rounded, findings), key=_sort_key)),
-        notes=tuple(_notes(pieces, panels, drawing)),
+        notes=tuple(_notes(pieces, panels, drawing, as_piece=as_piece)),
         page_mm=None if page is None else (page.width, page.height),
     )
 
 
-def _notes(pieces: Nest, panels: Sequence[Panel], drawing: Drawing) -> Iterator[str]:
+def _notes(pieces: Nest, panels: Sequence[Panel], drawing: Drawing, *, as_piece: bool) -> Iterator[str]:
     if pieces.polarity is Polarity.INSIDE:
         yield (
             "What the outermost lines enclose was taken as vinyl that stays, the next lines inside as openings, and so "
@@ -158,7 +172,12 @@ def _notes(pieces: Nest, panels: Sequence[Panel], drawing: Drawing) -> Iterator[
         )
     else:
         yield "What the outermost lines enclose was taken as openings, as --polarity outside says."
-    if panels:
+    if as_piece:
+        yield (
+            "The bare rectangle around everything was taken as the edge of a piece with openings: so read, fewer "
+            "places are too narrow or too small than with the rectangle as a frame."
+        )
+    elif panels:
         yield "A rectangle around everything was left out of the pieces."
     if drawing.source is not Source.SVG:
         yield "Places are told with y down, as in all reports: y in the file is the negative of it."

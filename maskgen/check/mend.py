@@ -39,12 +39,18 @@ GAP_SHARE = 0.25
 """No gap is closed that is longer than this share of its line."""
 
 _LEFT = {
-    Code.LIVE_TEXT: "letters are left as they are: their font is not in the file",
-    Code.PICTURE: "the picture is left as it is: it would have to be traced",
-    Code.UNREAD: "left as it is: not understood",
+    Code.LIVE_TEXT: "letters stay letters: their font is not in the file",
+    Code.PICTURE: "the picture is left out of the mended file: it would have to be traced",
+    Code.UNREAD: "not understood, so not carried over into the mended file",
     Code.OFF_SHEET: "left where it is",
-    Code.OPEN_PATH: "the gap is too large to be closed by guessing",
+    Code.OPEN_PATH: "the gap is too large to be closed by guessing: the line stays open",
 }
+_OUTLINES_ONLY = _LEFT | {
+    Code.LIVE_TEXT: "letters are left out of the mended file, which holds outlines only: their font is not known",
+    Code.OPEN_PATH: "the gap is too large to be closed by guessing: the line is left out of the mended file, which "
+    "holds closed outlines only",
+}
+"""What is said where the mended file is of a format written with closed outlines alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +72,19 @@ class Mended:
     repairs: tuple[Repair, ...]
 
 
-def mend(drawing: Drawing, *, name: str, settings: CheckSettings) -> Mended:
+def mend(drawing: Drawing, *, name: str, settings: CheckSettings, outlines_only: bool = False) -> Mended:
     """Put a drawing right.
+
+    Parameters
+    ----------
+    drawing
+        As read, in any unit.
+    name
+        The file, for reasons given.
+    settings
+        Limits, part, sheet, polarity.
+    outlines_only
+        Whether what is written of it holds closed outlines alone (DXF, HPGL), no letters and no bare lines.
 
     Returns
     -------
@@ -94,7 +111,11 @@ def mend(drawing: Drawing, *, name: str, settings: CheckSettings) -> Mended:
         ]
     rings = _thinned(rings, repairs)
     area = pieces_from_rings(_oriented(rings))
-    repairs.extend(_left(analysis))
+    repairs.extend(_left(analysis, _OUTLINES_ONLY if outlines_only else _LEFT))
+    if outlines_only:
+        what = "a bare frame or a line without area is left out of the mended file, which holds closed outlines only"
+        closed = [line for line in bare if line.closed]
+        repairs.extend(Repair(Code.BACKING_PANEL, what, line.at_share(0.0), done=False) for line in closed)
     left, top, right, bottom = _window(drawing, rings, bare)
     pieces = CutDrawing(left, top, right - left, bottom - top, area.pieces)
     return Mended(pieces, tuple(line.runs for line in bare), tuple(repairs))
@@ -288,11 +309,11 @@ def _oriented(rings: list[Ring]) -> list[Ring]:
     ]
 
 
-def _left(analysis: Analysis) -> list[Repair]:
+def _left(analysis: Analysis, said: dict[Code, str]) -> list[Repair]:
     return [
-        Repair(f.code, f"{f.message}: {_LEFT[f.code]}", f.at_mm, done=False)
+        Repair(f.code, f"{f.message}: {said[f.code]}", f.at_mm, done=False)
         for f in analysis.judgement.findings
-        if f.code in _LEFT
+        if f.code in said
     ]
 
 

@@ -106,7 +106,8 @@ def check_one(path: Path, name: str, settings: CheckSettings, *, mend_to: str | 
         comparison = compare(analysis.pieces.polygons, _masks_of(Path(against), settings))
     if mend_to is None:
         return Checked(analysis, (), comparison, ())
-    mended = mend(drawing, name=name, settings=settings)
+    outlines_only = Path(mend_to).suffix.lower() != ".svg"
+    mended = mend(drawing, name=name, settings=settings, outlines_only=outlines_only)
     data = _mended_bytes(mend_to, mended, drawing)
     return Checked(analysis, mended.repairs, comparison, ((mend_to, data),))
 
