@@ -151,14 +151,15 @@ def _detail(result: JobResult, stage: Stage) -> str:
     match stage.step:
         case DyeBath(dye, minutes):
             whole = f" (from {stage.clock_from:g} to {stage.clock_from + minutes:g} min)" if stage.clock_from else ""
-            return f"{result.shelf.dye(dye).temperature_c:g} °C, {minutes:g} min{whole}"
+            beside = WORDS.beside(result.job.companions)
+            return f"{result.shelf.dye(dye).temperature_c:g} °C, {minutes:g} min{whole}{beside}"
         case ApplyMask(mask, _):
             drawn = next(m for m in result.masks if m.number == mask)
             return f"{WORDS.pieces(len(drawn.area.pieces))} on each part; see the placing measures at the end"
         case Strip():
             return f"about {STRIP_MIN:g} min, room temperature (common practice, no source): watch it and stop"
         case Seal():
-            return f"{seal_minutes(result.shelf):g} min at 96 °C or more, deionised water"
+            return WORDS.seal(seal_minutes(result.shelf), result.job.finish.peel) + WORDS.beside(result.job.companions)
         case _:
             return ""
 

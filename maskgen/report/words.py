@@ -183,6 +183,20 @@ class Words:
             case Seal():
                 return "Seal"
 
+    def beside(self, companions: Sequence[str]) -> str:
+        """Say what else goes into a bath, so that colours match."""
+        return f"; together with: {', '.join(companions)}" if companions else ""
+
+    def seal(self, minutes: float, peel: Peel) -> str:
+        """Say how long the seal is."""
+        if peel is Peel.BEFORE_SEAL:
+            return f"{minutes:g} min at 96 °C or more, deionised water"
+        half = minutes / 2
+        return (
+            f"{half:g} min, peel all film, then {half:g} min; at 96 °C or more, deionised water "
+            "(how to divide it: common practice, no source)"
+        )
+
     def watch(self, step: Step, peel: Peel) -> tuple[str, ...]:
         """Say what to watch for at a step."""
         match step:
