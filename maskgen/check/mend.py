@@ -20,7 +20,7 @@ from maskgen.check.mend_union import united_rings
 from maskgen.check.nodes import MOST_CORNERS, WITHIN_MM, crowded, thinned
 from maskgen.check.settings import CheckSettings
 from maskgen.geometry.fitting import fit_exact
-from maskgen.geometry.unite import pieces_from_rings
+from maskgen.geometry.rings import pieces_from_rings
 from maskgen.model.drawing import Drawing, DrawnPath, Fill, FillRule, Source, SubPath, in_millimetres
 from maskgen.model.finding import Code
 from maskgen.model.masks import CutDrawing

@@ -8,7 +8,7 @@ import pytest
 from fontTools.pens.basePen import BasePen
 from fontTools.ttLib import TTFont
 
-from maskgen.geometry.unite import pieces_from_rings
+from maskgen.geometry.rings import pieces_from_rings
 from maskgen.model.paths import (
     Area,
     Cubic,
