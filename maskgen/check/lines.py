@@ -234,13 +234,15 @@ def _walk(
         line, backwards = walk[-1]
         here = 2 * line + (not backwards)
         meeting = [(d, e) for d, e in zip(distance[here].tolist(), near[here].tolist(), strict=True) if d <= CLOSED_MM]
-        if len(walk) > 1 and any(e == begin for _, e in meeting):
-            return True
         choices = [
             (round(d, 6), abs(e // 2 - line), e)
             for d, e in meeting
             if e // 2 in unused and not _copies(ends, middles, here, e)
         ]
+        back = [round(d, 6) for d, e in meeting if e == begin] if len(walk) > 1 else []
+        # Of lines shorter than the distance at which they meet, the nearest end counts, not the beginning.
+        if back and (not choices or back[0] <= min(choices)[0]):
+            return True
         if not choices:
             return False
         following = min(choices)[2]
@@ -250,9 +252,10 @@ def _walk(
 
 def _copies(ends: Points, middles: Points, here: int, there: int) -> bool:
     """Tell a line that leads back along the one it meets: a copy of it."""
+    near = min(CLOSED_MM, float(np.hypot(*(ends[here] - ends[here ^ 1]))) / 4)
     return bool(
-        np.abs(ends[here ^ 1] - ends[there ^ 1]).max() <= CLOSED_MM
-        and np.abs(middles[here // 2] - middles[there // 2]).max() <= CLOSED_MM
+        np.abs(ends[here ^ 1] - ends[there ^ 1]).max() <= near
+        and np.abs(middles[here // 2] - middles[there // 2]).max() <= near
     )
 
 

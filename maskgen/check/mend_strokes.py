@@ -16,12 +16,16 @@ from maskgen.shape.inside import closed_edges, inside, windings
 from maskgen.shape.strokes import ink_of
 
 TOUCHING_MM = 1e-6
+WIDEST_PEN_MM = 10_000.0
+"""No pen is followed beyond this: ten metres are a damaged file."""
 
 
 def outlined(path: DrawnPath) -> DrawnPath | None:
     """Give a path drawn with a wide pen as a filled outline; None where the pen cannot be followed."""
     stroke = path.stroke
     assert stroke is not None
+    if stroke.width > WIDEST_PEN_MM:
+        return None
     try:
         loops = [loop for run in path.subpaths for loop in ink_of(run, stroke, tolerance=FLATTEN_MM)]
     except ValueError:
