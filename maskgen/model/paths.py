@@ -139,6 +139,10 @@ def rectangle(left: float, top: float, right: float, bottom: float) -> Piece:
     return Piece(polygon_ring(corners))
 
 
+LEAST_CHORDS = 2
+"""Chords of a curve, however flat: two curves that close a ring then enclose something, at any tolerance."""
+
+
 def flatten_segment(segment: Segment, tolerance: float) -> Points:
     """Points along a segment, its start left out, its end exactly kept, chords within `tolerance`.
 
@@ -147,11 +151,11 @@ def flatten_segment(segment: Segment, tolerance: float) -> Points:
     """
     if isinstance(segment, Line):
         return np.array([segment.end], dtype=np.float64)
-    turned = segment.end < segment.start
+    turned = (segment.end, segment.control2) < (segment.start, segment.control1)
     curve = segment.reversed() if turned else segment
     control = np.array([curve.start, curve.control1, curve.control2, curve.end], dtype=np.float64)
     bend = float(np.max(np.hypot(*(control[:-2] - 2 * control[1:-1] + control[2:]).T)))
-    count = max(1, int(np.ceil(np.sqrt(0.75 * bend / tolerance))))
+    count = max(LEAST_CHORDS, int(np.ceil(np.sqrt(0.75 * bend / tolerance))))
     t = np.arange(count + 1, dtype=np.float64)[:, None] / count
     weights = np.hstack([(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3])
     points = weights @ control
