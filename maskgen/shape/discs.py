@@ -219,7 +219,8 @@ class Nearby:
     def shrink(self, starts: Starts, radius: Floats, touch: Points) -> Indices:
         """Shrink discs, in place, as far as the points tell, and give those that edges may yet shrink."""
         full = float(radius[0]) if len(radius) else 0.0
-        away, which = self.tree.query(starts.point + starts.inward * radius[:, None], k=list(range(1, min(4, len(self.point)) + 1)))
+        nearest = list(range(1, min(4, len(self.point)) + 1))
+        away, which = self.tree.query(starts.point + starts.inward * radius[:, None], k=nearest)
         others = np.hypot(*np.moveaxis(self.point[which] - starts.point[:, None], -1, 0)) > 1e-9
         # A wall that runs through the disc has a point within half its spacing of where it is nearest.
         doubtful = np.any(others & (away**2 < full**2 + (0.6 * self.spacing[which]) ** 2), axis=1)
