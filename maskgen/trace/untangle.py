@@ -20,6 +20,11 @@ from maskgen.trace.cracks import CrackGraph
 FEW_CORNERS_PX = 0.6
 """A digital edge lies within half a pixel of the edge it shows."""
 
+MOST_CLIMBS = 24
+"""Arcs that are tried for a better curve again: it takes time, and few are ever wanted."""
+NEAR_PX = 4.0
+"""A curve stays this near its cracks."""
+
 
 def untangled(graph: CrackGraph, offered: Sequence[Sequence[Curve]]) -> list[Curve]:
     """Choose a curve for every arc, from the lists offered (best first) or plainer, so that none crosses another.
@@ -29,6 +34,7 @@ def untangled(graph: CrackGraph, offered: Sequence[Sequence[Curve]]) -> list[Cur
     ladder = _Ladder(graph, offered)
     while ladder.give_way():
         pass
+    ladder.climb()
     return ladder.curves
 
 
@@ -58,6 +64,30 @@ class _Ladder:
         for number in down:
             self._lay(number)
         return bool(down)
+
+    def climb(self) -> None:
+        """Give arcs better curves again where what they gave way to has since given way itself; longest first.
+
+        A curve is taken only where it crosses nothing and spoils no face, so the partition stays exact.
+        """
+        lowered = [n for n, step in enumerate(self.step) if step > 0 and not self.graph.arcs[n].on_border]
+        lowered.sort(key=lambda n: (-len(self.graph.arcs[n].points), n))
+        boxes = np.array([[*arc.points.min(axis=0), *arc.points.max(axis=0)] for arc in self.graph.arcs], np.float64)
+        for number in lowered[:MOST_CLIMBS]:
+            low, high = boxes[number, :2] - NEAR_PX, boxes[number, 2:] + NEAR_PX
+            near = np.flatnonzero(np.all((boxes[:, :2] <= high) & (boxes[:, 2:] >= low), axis=1)).tolist()
+            kept_step, kept_curve = self.step[number], self.curves[number]
+            for step in range(min(kept_step, len(self.offered) + 1)):
+                self.step[number] = step
+                self._lay(number)
+                clear = not any(
+                    number in (near[a], near[b])
+                    for a, b in crossing_pairs([self.curves[n] for n in near], closed=[self.closed[n] for n in near])
+                )
+                if clear and not ill_faces(self.graph, self.curves):
+                    break
+            else:
+                self.step[number], self.curves[number] = kept_step, kept_curve
 
     def _firmness(self, number: int) -> tuple[int, int, int]:
         """Order in which arcs give way: those already lowest on the ladder last, then the shortest first."""
