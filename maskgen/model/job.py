@@ -215,7 +215,7 @@ class Align(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class TextSpec:
-    """Lettering of a name list."""
+    """Lettering of a name list; `at_mm` is the top left of its box on the face."""
 
     font: str
     height_mm: float
@@ -224,6 +224,7 @@ class TextSpec:
     second_height_mm: float | None = None
     align: Align = Align.CENTRE
     letter_gap_mm: float = 0.0
+    at_mm: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)

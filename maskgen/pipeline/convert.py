@@ -3,39 +3,29 @@
 from __future__ import annotations
 
 import dataclasses
-import math
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
-from maskgen.check.lands import mask_findings
 from maskgen.check.resolution import resolution_finding
 from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError
 from maskgen.model.artwork import CLEAR
 from maskgen.model.dyeing import ApplyMask, Plan, Shelf, Strip
 from maskgen.model.finding import Finding, Severity
-from maskgen.model.job import Carrier, ColourEntry, Job, Resist
+from maskgen.model.job import ColourEntry, Job, Resist
 from maskgen.model.paths import Area, Partition, Point, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
+from maskgen.pipeline.finish import Progress, finish_masks
 from maskgen.pipeline.size import settle_size
 from maskgen.pipeline.wanted import GROUND, NamedColour, matched_keys, name_artwork_colours, wanted_colours
 from maskgen.plan.estimate import estimate
 from maskgen.plan.finished import contrast_findings, unreached_findings
 from maskgen.plan.forgiveness import forgive
-from maskgen.plan.masks import grow_masks
 from maskgen.plan.order import plan_order
-from maskgen.plan.simulate import simulate
-from maskgen.shape.bridges import bridge_mask
 from maskgen.shape.face import place_artwork
 from maskgen.shape.islands import settle_islands
 from maskgen.shape.nest import nest
 from maskgen.shape.smallest import Stage, smallest_size
-
-Progress = Callable[[str], None]
-
-SAME_PLACE_MM = 0.5
-"""Findings of one kind on one mask this close are about the same place: half a millimetre is one opening's width."""
 
 NOTHING_MM2 = 1e-6
 """Less than this is no region: what clipping leaves of a colour that lies beyond the part."""
@@ -57,34 +47,24 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     progress("placing the artwork on the part")
     colours = _name_colours(artwork.partition, job)
     placed = place_artwork(
-        _named(artwork.partition, colours),
+        named_regions(artwork.partition, colours),
         part=job.part,
         width_mm=job.artwork.width_mm,
         height_mm=job.artwork.height_mm,
         at_mm=job.artwork.at_mm,
         holes=job.hole,
-        ground_key=_ground_key(job, colours),
+        ground_key=ground_key(job, colours),
     )
-    regions = _with_ground(placed.partition, colours)
+    regions = with_ground(placed.partition, colours)
     progress("settling islands")
     settled = settle_islands(regions, resist=job.resist, choices=job.island)
     progress("ordering the dyes")
     plan = _plan(settled.partition, colours, job, model)
-    regions = _with_ground_colour(settled.partition, plan)
-    progress("growing the masks")
-    masks, growth_findings = grow_masks(regions, plan, part=job.part, resist=job.resist, holes=job.hole)
-    if job.resist.carrier is Carrier.STENCIL:
-        masks = tuple(bridge_mask(mask, job.resist) for mask in masks)
-    progress("simulating the baths")
-    bath: Any = {
-        "part": job.part,
-        "resist": job.resist,
-        "holes": job.hole,
-        "colour_of": lambda r: model.predict(r).colour,
-    }
-    simulation = simulate(regions, plan, masks, **bath)
+    regions = with_ground_colour(settled.partition, plan)
+    finished = finish_masks(regions, plan, job, colour_of=lambda r: model.predict(r).colour, progress=progress)
+    masks = finished.masks
     progress("placing the masks a little off")
-    forgiveness = forgive(regions, plan, masks, **bath)
+    forgiveness = forgive(regions, plan, masks, **finished.bath)
     progress("checking")
     findings = (
         *_on_the_face(artwork.findings, scale=placed.scale, shift=placed.at_mm),
@@ -93,8 +73,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         *settled.findings,
         *unreached_findings(plan, matched=matched_keys(colours), tolerance_delta_e=job.finish.match_delta_e),
         *contrast_findings(plan, neighbours(regions)),
-        *growth_findings,
-        *told_once(mask_findings(masks, resist=job.resist, part=job.part), growth_findings),
+        *finished.findings,
     )
     progress("searching for the smallest size")
     smallest = smallest_size(regions, mask_stages(plan, job.resist), wanted_mm=job.artwork.width_mm, resist=job.resist)
@@ -107,7 +86,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         regions=regions,
         masks=masks,
         sheets=sheets,
-        simulation=simulation,
+        simulation=finished.simulation,
         findings=in_order(findings),
         artwork=artwork.flat.picture if artwork.flat else None,
         forgiveness=forgiveness,
@@ -140,7 +119,7 @@ def _name_colours(partition: Partition, job: Job) -> tuple[NamedColour, ...]:
     return name_artwork_colours(palette, job.colour)
 
 
-def _named(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
+def named_regions(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
     """Give the artwork's regions the names and ids of the job."""
     by_source = iter(colours)
     regions = []
@@ -153,13 +132,13 @@ def _named(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
     return dataclasses.replace(partition, regions=tuple(regions))
 
 
-def _ground_key(job: Job, colours: Sequence[NamedColour]) -> str:
+def ground_key(job: Job, colours: Sequence[NamedColour]) -> str:
     """Say which region the part outside the artwork belongs to: the ground, or the colour it is part of."""
     same = job.ground.colour if job.ground else None
     return next((colour.key for colour in colours if same is not None and colour.name == same), GROUND)
 
 
-def _with_ground(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
+def with_ground(partition: Partition, colours: Sequence[NamedColour]) -> Partition:
     """Bring the regions into the order of their ids; a ground of its own comes last, with the next id."""
     regions = {region.key: region for region in partition.regions if area_of(region.area) > NOTHING_MM2}
     named = {colour.key: colour for colour in colours}
@@ -187,21 +166,6 @@ def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: C
     plan = plan_order(wanted, model.shelf, model, finish=job.finish)
     sizes = {region.key: round(area_of(region.area), 4) for region in regions.regions}
     return dataclasses.replace(plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions))
-
-
-def told_once(findings: Sequence[Finding], told: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Leave out what has been told of the same place of the same mask already."""
-
-    def known(finding: Finding) -> bool:
-        return any(
-            finding.at_mm is not None
-            and other.at_mm is not None
-            and (finding.code, finding.mask) == (other.code, other.mask)
-            and math.dist(finding.at_mm, other.at_mm) <= SAME_PLACE_MM
-            for other in told
-        )
-
-    return tuple(finding for finding in findings if not known(finding))
 
 
 def mask_stages(plan: Plan, resist: Resist) -> tuple[Stage, ...]:
@@ -236,7 +200,7 @@ def hand_work(area: Area) -> float:
     return len(area.pieces) + small + holes + area_of(area) / 500.0
 
 
-def _with_ground_colour(regions: Partition, plan: Plan) -> Partition:
+def with_ground_colour(regions: Partition, plan: Plan) -> Partition:
     predicted = {region.key: region.predicted for region in plan.regions}
     return dataclasses.replace(
         regions,

@@ -1,0 +1,164 @@
+"""Lettering: one or two lines of text as an area, fitted into their box. Millimetres, y down."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import shapely
+
+from maskgen.errors import MaskgenError
+from maskgen.geometry.polygons import to_multipolygon
+from maskgen.geometry.unite import unite
+from maskgen.model.job import Align, TextSpec
+from maskgen.model.paths import Area, Point, affine, bounds
+from maskgen.shape.glyphs import CAPITAL, Font, PlacedGlyph, placed
+from maskgen.shape.writing import runs_of
+
+SECOND_SHARE = 0.625
+"""Height of a second line's capitals where the template does not say, as a share of the first's."""
+LINE_GAP = 0.4
+"""Space between the lines, as a share of the second line's capitals (common practice, no source)."""
+
+
+class Unsettable(MaskgenError):
+    """A text that cannot be set, with the reason as the customer understands it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line at `CAPITAL`: its baseline at y 0."""
+
+    area: Area
+    box: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Lettering:
+    """Lettering in its box, whose top left is the origin; the height of the capitals it came to."""
+
+    area: Area
+    cap_height_mm: float
+    second_cap_height_mm: float | None = None
+
+    def moved(self, to: Point) -> Area:
+        """Give the area with the box's top left at a place."""
+        return self.area.mapped(affine(1.0, to))
+
+
+def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering:
+    """Set one or two lines into the box of a template.
+
+    Letters shrink to fit the box and never grow: each line by itself to the width, then both together to the height.
+    The capitals' band is centred up and down unless accents or descenders need the room.
+
+    Raises
+    ------
+    Unsettable
+        When there is nothing to set, or the font has no glyph for a character.
+    """
+    first, rest = clean(text), clean(second)
+    if not first:
+        raise Unsettable("there is no text to make")
+    heights = [spec.height_mm, spec.second_height_mm or SECOND_SHARE * spec.height_mm]
+    lines = [
+        (set_line(words, font=font, gap=spec.letter_gap_mm * CAPITAL / height), height)
+        for words, height in zip([first, rest], heights, strict=True)
+        if words
+    ]
+    width, height = spec.box_mm
+    scales = [min(size / CAPITAL, width / (line.box[2] - line.box[0])) for line, size in lines]
+    if len(scales) > 1 and heights[1] <= heights[0]:
+        scales[1] = min(scales[1], scales[0])  # a long name is not to end smaller than what stands below it
+    drops = _baselines([line for line, _ in lines], scales)
+    top = min(drop + line.box[1] * s for (line, _), s, drop in zip(lines, scales, drops, strict=True))
+    bottom = max(drop + line.box[3] * s for (line, _), s, drop in zip(lines, scales, drops, strict=True))
+    shrink = min(1.0, height / (bottom - top))
+    band = -CAPITAL * scales[0] * shrink, drops[-1] * shrink
+    down = (height - (band[0] + band[1])) / 2
+    down = min(max(down, -top * shrink), height - bottom * shrink)
+    pieces = []
+    for (line, _), scale, drop in zip(lines, scales, drops, strict=True):
+        s = scale * shrink
+        spare = width - (line.box[2] - line.box[0]) * s
+        aside = {Align.LEFT: 0.0, Align.CENTRE: spare / 2, Align.RIGHT: spare}[spec.align]
+        pieces += line.area.mapped(affine(s, (aside - line.box[0] * s, down + drop * shrink))).pieces
+    caps = [CAPITAL * scale * shrink for scale in scales]
+    return Lettering(Area(tuple(pieces)), caps[0], caps[1] if len(caps) > 1 else None)
+
+
+def _baselines(lines: Sequence[Line], scales: Sequence[float]) -> list[float]:
+    drops = [0.0]
+    for before, line, above, scale in zip(lines, lines[1:], scales, scales[1:], strict=False):
+        below = max(before.box[3] * above, 0.0)
+        tall = max(-line.box[1] * scale, CAPITAL * scale)
+        drops.append(drops[-1] + below + LINE_GAP * CAPITAL * scale + tall)
+    return drops
+
+
+def clean(text: str) -> str:
+    """Give a text with its blanks made single.
+
+    Raises
+    ------
+    Unsettable
+        When a character stands in it that nobody can see or write.
+    """
+    single = re.sub(r"\s+", " ", text).strip()
+    for character in single:
+        if unicodedata.category(character) in ("Cc", "Cs", "Cn", "Co"):
+            raise Unsettable(f"the text holds {named(character)}, which cannot be written; type it again")
+    return single
+
+
+def named(character: str) -> str:
+    """Name a character as a person can look it up."""
+    name = unicodedata.name(character, "")
+    shown = f"`{character}` " if character.isprintable() else ""
+    return f"{shown}(U+{ord(character):04X}{', ' + name if name else ''})"
+
+
+def set_line(text: str, *, font: Font, gap: float = 0.0) -> Line:
+    """Set one line at `CAPITAL`; overlapping strokes become one piece.
+
+    Raises
+    ------
+    Unsettable
+        When the font has no glyph for a character, or nothing is seen.
+    """
+    lacking = font.missing(text)
+    if lacking is not None:
+        raise Unsettable(f"the font has no letter {named(lacking)}")
+    glyphs, x = [], 0.0
+    for run in runs_of(text):
+        shaped = font.shape(run, gap=gap)
+        if glyphs and shaped.glyphs:
+            x += gap
+        for glyph in shaped.glyphs:
+            if glyph.glyph == 0:
+                raise Unsettable(f"the font has no letter {named(text[glyph.cluster])}")
+            glyphs.append(PlacedGlyph(glyph.glyph, (glyph.at[0] + x, glyph.at[1]), glyph.cluster))
+        x += shaped.advance
+    area = _joined([placed(font.outline(g.glyph), g.at) for g in glyphs])
+    if not area.pieces:
+        raise Unsettable("nothing of the text would be seen")
+    return Line(area, bounds(area))
+
+
+def _joined(areas: Sequence[Area]) -> Area:
+    """Unite the glyphs that touch; the others stay as they are."""
+    drawn = [area for area in areas if area.pieces]
+    shapes = [to_multipolygon(area) for area in drawn]
+    group = list(range(len(drawn)))
+    for i, j in shapely.STRtree(shapes).query(shapes, predicate="intersects").T.tolist():
+        if group[i] != group[j]:
+            old, new = max(group[i], group[j]), min(group[i], group[j])
+            group = [new if g == old else g for g in group]
+    pieces: list[object] = []
+    for leader in sorted(set(group)):
+        members = [area for area, g in zip(drawn, group, strict=True) if g == leader]
+        together = members[0] if len(members) == 1 else unite([ring for area in members for ring in area.rings])
+        pieces += together.pieces
+    return Area(tuple(pieces))  # type: ignore[arg-type]
