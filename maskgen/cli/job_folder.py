@@ -98,7 +98,7 @@ def _simulated(result: JobResult) -> dict[str, Any]:
     return figures
 
 
-def slug(name: str) -> str:
+def slug(name: str, *, otherwise: str = "mask") -> str:
     """Give a name as it may stand in a path: plain lower-case letters, digits and dashes."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].strip("-") or "mask"
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:60].strip("-") or otherwise

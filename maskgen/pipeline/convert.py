@@ -201,6 +201,7 @@ def hand_work(area: Area) -> float:
 
 
 def with_ground_colour(regions: Partition, plan: Plan) -> Partition:
+    """Give the ground the colour its recipe is predicted to have."""
     predicted = {region.key: region.predicted for region in plan.regions}
     return dataclasses.replace(
         regions,

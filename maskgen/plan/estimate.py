@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from maskgen.model.dyeing import DyeBath, Plan, Shelf
 from maskgen.model.job import Carrier, Job
@@ -31,26 +32,42 @@ def seal_minutes(shelf: Shelf) -> float:
     return SEAL_MIN_PER_UM * shelf.thickness_um
 
 
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """Parts that go through the same steps together; `pieces` are those of all of them."""
+
+    plan: Plan
+    parts: int
+    pieces: int
+
+
 def estimate(job: Job, *, plan: Plan, shelf: Shelf, masks: Sequence[Mask], sheets: Sequence[Sheet]) -> Estimate:
     """Estimate the whole quantity; parts and companions share each bath."""
-    sequence = plan.sequence
     pieces = job.quantity * sum(len(mask.area.pieces) for mask in masks)
     film_mm2 = sum(sheet.drawing.width * sheet.drawing.height for sheet in sheets)
     cut_length = sum(length_of(ring) for s in sheets for piece in s.drawing.pieces for ring in piece.rings)
-    dye_minutes = sum(step.minutes for step in sequence.steps if isinstance(step, DyeBath))
-    bath_changes = sequence.baths + sequence.strips + 1
-    bath_minutes = dye_minutes + sequence.strips * STRIP_MIN + seal_minutes(shelf)
+    lots = [Lot(plan, job.quantity, pieces)]
+    return estimate_lots(job, lots, shelf=shelf, film_mm2=film_mm2, cut_length_mm=cut_length)
+
+
+def estimate_lots(job: Job, lots: Sequence[Lot], *, shelf: Shelf, film_mm2: float, cut_length_mm: float) -> Estimate:
+    """Estimate several lots made one after the other; the job's quantity is that of all parts."""
+    sequences = [lot.plan.sequence for lot in lots]
+    pieces = sum(lot.pieces for lot in lots)
+    dye_minutes = sum(step.minutes for s in sequences for step in s.steps if isinstance(step, DyeBath))
+    bath_changes = sum(s.baths + s.strips + 1 for s in sequences)
+    bath_minutes = dye_minutes + sum(s.strips * STRIP_MIN + seal_minutes(shelf) for s in sequences)
     placed = pieces if job.resist.carrier is Carrier.LOOSE else 0
     part_minutes = (
         pieces * WEED_PIECE_MIN
         + placed * PLACE_PIECE_MIN
-        + job.quantity * sequence.masks * (APPLY_MASK_MIN + PEEL_MASK_MIN)
+        + sum(lot.parts * lot.plan.sequence.masks for lot in lots) * (APPLY_MASK_MIN + PEEL_MASK_MIN)
     )
     lot_minutes = SET_UP_MIN + bath_changes * RINSE_MIN
     hand_minutes = part_minutes + lot_minutes
     figures = Estimate(
         film_mm2=film_mm2,
-        cut_length_mm=cut_length,
+        cut_length_mm=cut_length_mm,
         pieces=pieces,
         bath_minutes=bath_minutes,
         hand_minutes=hand_minutes,

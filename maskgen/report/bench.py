@@ -14,7 +14,16 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import (
+    Flowable,
+    KeepTogether,
+    PageBreak,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
 
 from maskgen.model.dyeing import ApplyMask, DyeBath, Seal, Strip
 from maskgen.model.job import Paper, Part
@@ -38,10 +47,15 @@ _HEAD = ParagraphStyle("head", parent=_TEXT, fontSize=11.5, leading=14, spaceBef
 
 def write_bench_sheet(result: JobResult) -> bytes:
     """Give the bench sheet as PDF; the same job gives the same bytes."""
+    return write_bench_sheets([result], title=result.job.title or WORDS.untitled)
+
+
+def write_bench_sheets(results: Sequence[JobResult], *, title: str) -> bytes:
+    """Give the bench sheets of several lots as one PDF, each from a new page."""
+    result = results[0]
     if FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(FONT, str(fontpkg.path(TEXT_FONT))))
     data = io.BytesIO()
-    title = result.job.title or WORDS.untitled
     document = SimpleDocTemplate(
         data,
         pagesize=PAGES[result.job.paper],
@@ -58,7 +72,10 @@ def write_bench_sheet(result: JobResult) -> bytes:
         canvas.drawString(MARGIN, 8 * mm, title)
         canvas.drawRightString(page.pagesize[0] - MARGIN, 8 * mm, f"page {page.page}")
 
-    document.build(_story(result, document.width), onFirstPage=foot, onLaterPages=foot)
+    story: list[Flowable] = []
+    for lot in results:
+        story += [*([PageBreak()] if story else []), *_story(lot, document.width)]
+    document.build(story, onFirstPage=foot, onLaterPages=foot)
     return data.getvalue()
 
 

@@ -24,17 +24,19 @@ PICTURES_PER_KIND = 3
 
 def write_report(result: JobResult) -> bytes:
     """Give the report of a job as one HTML file."""
-    page: str = _template().render(_context(result))
+    page: str = template("report.html").render(_context(result))
     return page.encode()
 
 
 @cache
-def _template() -> Any:
+def template(name: str) -> Any:
+    """Give a page's template by its file name."""
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    return environment.from_string(_asset("report.html"))
+    return environment.from_string(asset(name))
 
 
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
+    """Read one of the page's files."""
     return files("maskgen.report").joinpath("templates", name).read_text(encoding="utf-8")
 
 
@@ -48,8 +50,8 @@ def _context(result: JobResult) -> dict[str, Any]:
         "title": result.job.title or WORDS.untitled,
         "size": WORDS.size_of(part),
         "quantity": result.job.quantity,
-        "style": Markup(_asset("report.css")),
-        "script": Markup(_asset("report.js")),
+        "style": Markup(asset("report.css")),
+        "script": Markup(asset("report.js")),
         "definitions": Markup(scene.definitions(result.regions, result.simulation.predicted, result.masks)),
         "verdict": _verdict(result.findings),
         "finished": Markup(scene.finished_view(part, label=WORDS.as_it_will_look)),

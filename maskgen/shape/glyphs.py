@@ -1,4 +1,4 @@
-"""A font: its shaping, the outlines of its glyphs, its capitals. Font units are scaled so that a capital is `CAPITAL`."""
+"""A font: its shaping and the outlines of its glyphs, scaled so that its capitals are `CAPITAL` high."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from maskgen.geometry.unite import unite
 from maskgen.model.paths import Area, Cubic, Line, Point, Ring, Segment, affine
 
 CAPITAL = 10.0
-"""Height of the capitals in which glyphs are kept: millimetres of large lettering, so that tolerances mean something."""
+"""Height of the capitals in which glyphs are kept: mm of large lettering, so that tolerances mean something."""
 
 JOINED_SCRIPTS = frozenset({"Arab", "Syrc", "Mong", "Nkoo", "Mand", "Adlm", "Rohg"})
 """Scripts whose letters join: a gap between them would tear words apart (CSS Text Level 3, 8.2.1, cursive scripts)."""
