@@ -13,7 +13,7 @@ from maskgen.errors import MaskgenError
 from maskgen.geometry.polygons import to_multipolygon
 from maskgen.geometry.unite import unite
 from maskgen.model.job import Align, TextSpec
-from maskgen.model.paths import Area, Point, affine, bounds
+from maskgen.model.paths import Area, Piece, Point, affine, bounds
 from maskgen.shape.glyphs import CAPITAL, Font, PlacedGlyph, placed
 from maskgen.shape.writing import runs_of
 
@@ -79,7 +79,7 @@ def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering
     band = -CAPITAL * scales[0] * shrink, drops[-1] * shrink
     down = (height - (band[0] + band[1])) / 2
     down = min(max(down, -top * shrink), height - bottom * shrink)
-    pieces = []
+    pieces: list[Piece] = []
     for (line, _), scale, drop in zip(lines, scales, drops, strict=True):
         s = scale * shrink
         spare = width - (line.box[2] - line.box[0]) * s
@@ -131,7 +131,8 @@ def set_line(text: str, *, font: Font, gap: float = 0.0) -> Line:
     lacking = font.missing(text)
     if lacking is not None:
         raise Unsettable(f"the font has no letter {named(lacking)}")
-    glyphs, x = [], 0.0
+    glyphs: list[PlacedGlyph] = []
+    x = 0.0
     for run in runs_of(text):
         shaped = font.shape(run, gap=gap)
         if glyphs and shaped.glyphs:
@@ -150,15 +151,17 @@ def set_line(text: str, *, font: Font, gap: float = 0.0) -> Line:
 def _joined(areas: Sequence[Area]) -> Area:
     """Unite the glyphs that touch; the others stay as they are."""
     drawn = [area for area in areas if area.pieces]
+    if not drawn:
+        return Area()
     shapes = [to_multipolygon(area) for area in drawn]
     group = list(range(len(drawn)))
     for i, j in shapely.STRtree(shapes).query(shapes, predicate="intersects").T.tolist():
         if group[i] != group[j]:
             old, new = max(group[i], group[j]), min(group[i], group[j])
             group = [new if g == old else g for g in group]
-    pieces: list[object] = []
+    pieces: list[Piece] = []
     for leader in sorted(set(group)):
         members = [area for area, g in zip(drawn, group, strict=True) if g == leader]
         together = members[0] if len(members) == 1 else unite([ring for area in members for ring in area.rings])
         pieces += together.pieces
-    return Area(tuple(pieces))  # type: ignore[arg-type]
+    return Area(tuple(pieces))

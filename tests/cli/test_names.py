@@ -1,0 +1,149 @@
+"""Name lists from the command line: every kind of trouble in a list, resuming, one name alone."""
+
+import csv
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+TEMPLATE = """
+shelf = "{root}/samples/shelf.toml"
+[part]
+width_mm = 60.0
+height_mm = 20.0
+[text]
+font = "{font}"
+height_mm = 9.0
+box_mm = [54.0, 15.0]
+colour = "silver"
+[[colour]]
+source = "#c9cccf"
+name = "silver"
+bare = true
+[ground]
+dye = "sea blue"
+"""
+HEADER = "row,id,text,quantity,status,reason,cap_height_mm,narrowest_land_mm,sheet,x_mm,y_mm"
+
+
+@pytest.fixture
+def template(tmp_path):
+    path = tmp_path / "template.toml"
+    path.write_text(TEMPLATE.format(root=ROOT, font="Fjalla One"))
+    return path
+
+
+def manifest(folder):
+    text = (folder / "manifest.csv").read_text(encoding="utf-8")
+    assert text.splitlines()[0] == HEADER
+    return list(csv.DictReader(text.splitlines()))
+
+
+def everything(folder):
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+TROUBLES = [
+    # text, expected status ("ok" for made or warned), words of the reason
+    ("ORLA", "ok", ""),
+    ("", "refused", "no text"),
+    ("   ", "refused", "no text"),
+    ("MIA \N{GRINNING FACE}", "refused", "GRINNING FACE"),
+    ("L" * 60, "refused", "thinnest stroke"),
+    ("../../x", "ok", ""),
+    ("=1+1", "ok", ""),
+    ("NU\0L", "refused", "U+0000"),
+    ("שלום", "refused", "HEBREW LETTER SHIN"),
+    ("BJO\N{COMBINING DIAERESIS}RN", "ok", ""),
+    ("-3", "ok", ""),
+    ("@SUM", "refused", "thinnest stroke"),  # the sign's own strokes
+]
+
+
+def test_every_trouble_ends_with_its_reason_and_stays_in_the_folder(maskgen, template, tmp_path):
+    lines = ["id;text"] + [f"same;{text}" for text, _, _ in TROUBLES]
+    listing = tmp_path / "list.csv"
+    listing.write_bytes(b"\xef\xbb\xbf" + "\r\n".join([*lines, "", ""]).encode())
+    before = {p for p in tmp_path.rglob("*")}
+    out = tmp_path / "out"
+    ended = maskgen("names", listing, "--job", template, "--out", out, "--workers", 1)
+    assert ended.status == 1, ended.err
+    rows = manifest(out)
+    assert len(rows) == len(TROUBLES)
+    for row, (text, status, words) in zip(rows, TROUBLES, strict=True):
+        assert row["status"] in (("made", "warned") if status == "ok" else ("refused",)), (text, row)
+        assert words in row["reason"], (text, row["reason"])
+        assert not re.match(r"[=+\-@\t\r]", row["text"])
+        if status == "ok":
+            assert float(row["narrowest_land_mm"]) >= 0.8
+            assert "more than once" in row["reason"]
+            assert row["sheet"] == "1"
+    assert rows[6]["text"] == "'=1+1"
+    assert {p for p in tmp_path.rglob("*") if out not in (p, *p.parents)} == before
+    names = {p.name for p in (out / "names").iterdir()}
+    assert len(names) == sum(status == "ok" for _, status, _ in TROUBLES)
+    assert all(re.fullmatch(r"\d{4}-[a-z0-9-]+", name) for name in names)
+    assert {p.name for p in out.iterdir()} == {"names", "sheets", "report.html", "bench-sheet.pdf", "manifest.csv"}
+
+
+def test_resume_redoes_only_what_is_missing_and_ends_with_the_same_bytes(maskgen, template, tmp_path):
+    listing = tmp_path / "list.csv"
+    listing.write_text("text\nORLA\nTAMSIN\nISOLDE\n")
+    out = tmp_path / "out"
+    call = ("names", listing, "--job", template, "--out", out, "--workers", 1)
+    assert maskgen(*call).status == 0
+    whole = everything(out)
+    kept = out / "names" / "0001-orla" / "plan.json"
+    written = kept.stat().st_mtime_ns
+    for gone in ("manifest.csv", "report.html", "names/0002-tamsin/row.json"):
+        (out / gone).unlink()
+    left = out / "names" / ".0003-isolde.abc" / "masks"
+    left.mkdir(parents=True)
+    (left / "01-half.svg").write_text("half")
+    assert maskgen(*call, "--resume").status == 0
+    assert everything(out) == whole
+    assert kept.stat().st_mtime_ns == written
+    template.write_text(template.read_text().replace("height_mm = 9.0", "height_mm = 9.5"))
+    assert maskgen(*call, "--resume").status == 0
+    assert kept.stat().st_mtime_ns != written
+    assert manifest(out)[0]["cap_height_mm"] == "9.500"
+
+
+def test_workers_change_nothing(maskgen, template, tmp_path):
+    listing = tmp_path / "list.csv"
+    listing.write_text("text\nORLA\nTAMSIN\nISOLDE\nMILO\nUNA\nLEIF\nORLA\nINES\n")
+    for workers in (1, 2):
+        ended = maskgen("names", listing, "--job", template, "--out", tmp_path / str(workers), "--workers", workers)
+        assert ended.status == 0, ended.err
+    assert everything(tmp_path / "1") == everything(tmp_path / "2")
+
+
+def test_one_name_without_a_list(maskgen, template, tmp_path):
+    out = tmp_path / "one"
+    assert maskgen("names", "--text", "ORLA", "--job", template, "--out", out).status == 0
+    plan = json.loads((out / "names" / "0001-orla" / "plan.json").read_text())
+    assert plan["strips"] == 0
+    assert plan["masks"] == 1
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"name\nORLA\n", "no column `text`"),
+        (b"", "is empty"),
+        (b"text\n\xff\xfe\n", "not UTF-8"),
+        (b"PK\x03\x04nothing", "not a readable workbook"),
+        (b"text,text\na,b\n", "two columns"),
+    ],
+)
+def test_what_is_no_list_is_one_line_and_status_2(maskgen, template, tmp_path, data, words):
+    listing = tmp_path / "list.csv"
+    listing.write_bytes(data)
+    ended = maskgen("names", listing, "--job", template, "--out", tmp_path / "out")
+    assert ended.status == 2
+    assert words in ended.err
+    assert ended.err.count("\n") == 1
+    assert not (tmp_path / "out").exists()
