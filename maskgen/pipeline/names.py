@@ -170,9 +170,10 @@ class NameMaker:
         finished = finish_masks(regions, plan, self.job, colour_of=lambda r: self.model.predict(r).colour)
         findings = in_order((*placing, *settled.findings, *finished.findings))
         errors = [f for f in findings if f.severity is Severity.ERROR]
-        if errors:
-            raise Refusal(f"{errors[0].message}", lettering.cap_height_mm, land)
-        warnings = [f for f in findings if f.severity is Severity.WARNING]
+        own = [f for f in errors if self._of_the_letters(f)]
+        if own:
+            raise Refusal(f"{own[0].message}; {own[0].mend}", lettering.cap_height_mm, land)
+        warnings = [*errors, *(f for f in findings if f.severity is Severity.WARNING and self._of_the_letters(f))]
         status = RowStatus.WARNED if warnings else RowStatus.MADE
         return MadeRow(
             status,
@@ -238,6 +239,15 @@ class NameMaker:
         width, height = self.job.part.face_mm
         return (width - self.spec.box_mm[0]) / 2, (height - self.spec.box_mm[1]) / 2
 
+    def _of_the_letters(self, finding: Finding) -> bool:
+        """Whether a finding is about the lettering, not about artwork that is the same on every part."""
+        if self._artwork is None or finding.at_mm is None:
+            return True
+        (left, top), (width, height) = self.box_at(), self.spec.box_mm
+        x, y = finding.at_mm
+        beside = self.job.resist.lap_mm
+        return left - beside <= x <= left + width + beside and top - beside <= y <= top + height + beside
+
     def _plan(self, regions: Partition, colour: NamedColour) -> Plan:
         present = {region.key: region for region in regions.regions}
         lot = " ".join(sorted(present))
@@ -260,11 +270,12 @@ class NameMaker:
 def _summed_up(warnings: list[Finding]) -> str:
     """Say in one line what a person should look at."""
     words = {
-        Code.NARROW_GAP: "openings narrower than dye and bleach surely reach",
+        Code.NARROW_GAP: "notches or openings narrower than dye and bleach surely reach",
         Code.SMALL_PIECE: "pieces small enough to be lost in weeding",
         Code.LOOSE_ISLAND: "loose pieces inside letters",
-        Code.THIN_LAND: "thin film",
+        Code.THIN_LAND: "thin or pointed film",
         Code.OFF_PART: "letters close to the part's edge or a hole",
+        Code.CREEP_OVERRUN: "bleach creeps through",
     }
     kinds: dict[str, list[Finding]] = {}
     for finding in warnings:

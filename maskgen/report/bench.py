@@ -51,14 +51,14 @@ def write_bench_sheet(result: JobResult) -> bytes:
 
 
 def write_bench_sheets(results: Sequence[JobResult], *, title: str) -> bytes:
-    """Give the bench sheets of several lots as one PDF, each from a new page."""
-    result = results[0]
+    """Give the bench sheets of several lots as one PDF, each from a new page; without a lot it says so."""
+    paper = results[0].job.paper if results else Paper.A4
     if FONT not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(FONT, str(fontpkg.path(TEXT_FONT))))
     data = io.BytesIO()
     document = SimpleDocTemplate(
         data,
-        pagesize=PAGES[result.job.paper],
+        pagesize=PAGES[paper],
         leftMargin=MARGIN,
         rightMargin=MARGIN,
         topMargin=MARGIN,
@@ -72,7 +72,7 @@ def write_bench_sheets(results: Sequence[JobResult], *, title: str) -> bytes:
         canvas.drawString(MARGIN, 8 * mm, title)
         canvas.drawRightString(page.pagesize[0] - MARGIN, 8 * mm, f"page {page.page}")
 
-    story: list[Flowable] = []
+    story: list[Flowable] = [] if results else [Paragraph(escape(WORDS.nothing_to_make), _TITLE)]
     for lot in results:
         story += [*([PageBreak()] if story else []), *_story(lot, document.width)]
     document.build(story, onFirstPage=foot, onLaterPages=foot)

@@ -42,6 +42,7 @@ class Words:
     as_it_will_look: str = "As it will look"
     the_artwork: str = "The artwork on the part"
     findings: str = "What to look at before cutting"
+    nothing_to_make: str = "None of the names can be made as they stand: there is nothing to do at the bench."
     no_findings: str = "Nothing was found that stands in the way."
     walk: str = "Step by step"
     masks: str = "Masks"

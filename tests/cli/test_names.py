@@ -67,7 +67,7 @@ def test_every_trouble_ends_with_its_reason_and_stays_in_the_folder(maskgen, tem
     lines = ["id;text"] + [f"same;{text}" for text, _, _ in TROUBLES]
     listing = tmp_path / "list.csv"
     listing.write_bytes(b"\xef\xbb\xbf" + "\r\n".join([*lines, "", ""]).encode())
-    before = {p for p in tmp_path.rglob("*")}
+    before = set(tmp_path.rglob("*"))
     out = tmp_path / "out"
     ended = maskgen("names", listing, "--job", template, "--out", out, "--workers", 1)
     assert ended.status == 1, ended.err
