@@ -88,6 +88,7 @@ def row_files(made: MadeRow, row: NameRow, template: Template, mark: str) -> dic
         "reason": made.reason,
         "cap_height_mm": made.cap_height_mm,
         "narrowest_land_mm": made.narrowest_land_mm,
+        "name_mask": made.name_mask,
         "masks": [[m.number, m.name, list(m.regions)] for m in made.masks],
     }
     files[ROW_FILE] = (json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode()

@@ -111,7 +111,8 @@ class NameRun:
             for number in numbers
         ]
         sheets = nest_stages(stages, resist=job.resist, settings=job.sheets, face_mm=job.part.face_mm)
-        spots = _spots(sheets, {(str(n), m.number): bounds(m.area) for n, ms in masks.items() for m in ms})
+        boxes = {(str(n), m.number): bounds(m.area) for n, ms in masks.items() for m in ms if m.area.pieces}
+        spots = _spots(sheets, boxes, {str(n): told[n]["name_mask"] for n in masks})
         twice = _repeated([row.key for row in self.names.rows])
         reports = tuple(_report(row, told[row.number], spots.get(row.number), twice) for row in self.names.rows)
         lots = self._lots(maker, good, masks, sheets)
@@ -138,6 +139,7 @@ class NameRun:
                 for row in good
             ),
             sheets=sheets,
+            corners={key: (box[0], (box[1] + box[3]) / 2) for key, box in boxes.items()},
             estimate=figures,
             notes=self.names.notes,
         )
@@ -198,13 +200,15 @@ def _repeated(keys: Iterable[str]) -> set[str]:
     return twice
 
 
-def _spots(sheets: Iterable[Sheet], boxes: dict[tuple[str, str], Any]) -> dict[int, tuple[int, tuple[float, float]]]:
-    """Tell where the first copy of every row's first mask lies."""
+def _spots(
+    sheets: Iterable[Sheet], boxes: dict[tuple[str, str], Any], name_masks: dict[str, str]
+) -> dict[int, tuple[int, tuple[float, float]]]:
+    """Tell where the first copy of the mask that draws every row's name lies."""
     spots: dict[int, tuple[int, tuple[float, float]]] = {}
     for sheet in sheets:
         for placement in sheet.placements:
             row = int(placement.row)
-            if row in spots:
+            if row in spots or placement.mask != name_masks[placement.row]:
                 continue
             left, top, right, bottom = boxes[placement.row, placement.mask]
             (x0, y0), (x1, y1) = placement.place((left, top)), placement.place((right, bottom))

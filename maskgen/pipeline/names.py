@@ -58,6 +58,7 @@ class MadeRow:
     masks: tuple[Mask, ...] = ()
     simulation: Simulation | None = None
     findings: tuple[Finding, ...] = ()
+    name_mask: str = ""
 
 
 class Refusal(Exception):
@@ -186,6 +187,7 @@ class NameMaker:
             finished.masks,
             finished.simulation,
             findings,
+            _name_mask(finished.masks, colour.key),
         )
 
     def _narrowest(self, lettering: Lettering, row: NameRow) -> float:
@@ -265,6 +267,12 @@ class NameMaker:
         return dataclasses.replace(
             plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions)
         )
+
+
+def _name_mask(masks: tuple[Mask, ...], key: str) -> str:
+    """Give the mask that draws the letters: their own, or the largest, in which they are openings."""
+    own = [mask for mask in masks if key in mask.regions]
+    return max(own or masks, key=lambda mask: area_of(mask.area)).number if masks else ""
 
 
 def _summed_up(warnings: list[Finding]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
@@ -15,6 +15,7 @@ from maskgen.formats.svg_write import path_data
 from maskgen.model.job import Job
 from maskgen.model.masks import Sheet
 from maskgen.model.names import RowReport, RowStatus
+from maskgen.model.paths import Point
 from maskgen.model.result import Estimate
 from maskgen.report.page import asset, template
 from maskgen.report.words import WORDS
@@ -39,10 +40,14 @@ def write_names_report(
     reports: Sequence[RowReport],
     pictures: Iterable[NamePicture],
     sheets: Iterable[Sheet],
+    corners: Mapping[tuple[str, str], Point],
     estimate: Estimate | None,
     notes: Sequence[str],
 ) -> bytes:
-    """Give the report as one HTML file; pictures and sheets are taken one at a time."""
+    """Give the report as one HTML file; pictures and sheets are taken one at a time.
+
+    `corners` is where the number of a row's mask is written, by row and mask, in the frame of the face.
+    """
     part = job.part
     assert part is not None
     counts = {status: sum(r.status is status for r in reports) for status in RowStatus}
@@ -69,7 +74,7 @@ def write_names_report(
         "refused": refused,
         "warned": warned,
         "names": _pictures(pictures, *part.face_mm),
-        "sheets": _sheets(sheets),
+        "sheets": _sheets(sheets, corners),
         "estimate": _estimate(estimate, job),
         "assumptions": estimate.assumptions if estimate else (),
     }
@@ -91,7 +96,7 @@ def _pictures(pictures: Iterable[NamePicture], width: float, height: float) -> I
         yield {"number": picture.number, "text": picture.text, "quantity": picture.quantity, "picture": Markup(svg)}
 
 
-def _sheets(sheets: Iterable[Sheet]) -> Iterator[dict[str, Any]]:
+def _sheets(sheets: Iterable[Sheet], corners: Mapping[tuple[str, str], Point]) -> Iterator[dict[str, Any]]:
     for sheet in sheets:
         drawing = sheet.drawing
         paths = "".join(path_data(piece.rings) for piece in drawing.pieces)
@@ -99,9 +104,9 @@ def _sheets(sheets: Iterable[Sheet]) -> Iterator[dict[str, Any]]:
         box = " ".join(fixed(v) for v in (drawing.left, drawing.top, drawing.width, drawing.height))
         size = fixed(drawing.width / 70)
         numbers = "".join(
-            f'<text class="number" x="{fixed(p.shift[0])}" y="{fixed(p.shift[1])}" font-size="{size}">'
-            f"{escape(p.row)}</text>"
+            f'<text class="number" x="{fixed(x)}" y="{fixed(y)}" font-size="{size}">{escape(p.row)}</text>'
             for p in sheet.placements
+            for x, y in [p.place(corners[p.row, p.mask])]
         )
         rows = sorted({int(p.row) for p in sheet.placements})
         yield {
