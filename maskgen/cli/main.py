@@ -67,9 +67,19 @@ def run() -> None:
         click.echo("maskgen: stopped", err=True)
         status = 130
     except click.ClickException as error:
-        click.echo(f"maskgen: {' '.join(error.format_message().split())}", err=True)
+        click.echo(f"maskgen: {_usage(error)}", err=True)
         status = USAGE_ERROR
     except MaskgenError as error:
         click.echo(f"maskgen: {error}", err=True)
         status = USAGE_ERROR
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _usage(error: click.ClickException) -> str:
+    """Say in one line what is wrong with the call, in which command, and where its options are told."""
+    message = " ".join(error.format_message().split()).rstrip(".")
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    if context is None:
+        return message
+    command = context.command_path.split()[1:]
+    return ": ".join((*command, f"{message}; see `{' '.join(['maskgen', *command, '--help'])}`"))

@@ -14,6 +14,9 @@ from maskgen.formats.records import join_key, parse_toml, read_record, write_rec
 from maskgen.model.job import ColourEntry, Dose, Ground, Job, Part, Shape
 
 CUT_FORMATS = ("svg", "dxf", "hpgl", "pdf")
+GROUND = "ground"
+"""The plan's name for the part outside the artwork."""
+
 MAX_SIZE_MM = 10_000.0
 """Ten metres: more is a slip of the unit, not a part for this bench."""
 
@@ -70,6 +73,12 @@ def check_job(job: Job, *, name: str) -> None:
     if job.artwork is None and job.text is None and not job.colour:
         raise InputError("neither artwork nor colours", where=name, mend="add an [artwork] or at least one [[colour]]")
     names = [entry.name for entry in job.colour if entry.name is not None]
+    if GROUND in names and (job.artwork is not None or job.text is not None or job.ground is not None):
+        raise InputError(
+            f"a colour is named `{GROUND}`, as the part outside the artwork is",
+            where=join_key(name, f"colour[{[entry.name for entry in job.colour].index(GROUND) + 1}].name"),
+            mend="choose another name; what becomes of the rest of the part stands under [ground]",
+        )
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
         raise InputError(f"two colours are named `{twice[0]}`", where=name, mend="give each colour a name of its own")

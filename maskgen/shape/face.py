@@ -78,7 +78,7 @@ def place_artwork(
     ground: list[Region] = []
     for region in artwork.regions:
         laid = Region(region.key, region.name, region.colour, region.area.mapped(affine(scale, at)))
-        apart = CLEAR in (region.key, region.name, region.colour) or region.key == ground_key
+        apart = region.colour == CLEAR or region.key == ground_key
         (ground if apart else drawn).append(laid)
     round_findings = _round_findings(drawn, part)
     if part.shape is Shape.TUBE:

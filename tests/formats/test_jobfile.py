@@ -97,6 +97,7 @@ def test_a_tube_is_developed_to_its_circumference():
         ("quantity = 12", "quantity = true", ["quantity", "`true`"]),
         ("width_mm = 60", "width_mm = -60", ["part.width_mm", "-60", "above 0"]),
         ("width_mm = 60", "", ["plate needs `width_mm`"]),
+        ('name = "sky"', 'name = "ground"', ["colour[1].name", "named `ground`", "another name"]),
         ("width_mm = 60", "width_mm = 60\ndiameter_mm = 3", ["`diameter_mm` means nothing for a plate"]),
         ("width_mm = 60", "width_mm = 1e9", ["part.width_mm", "10000 mm"]),
         ('"plate"', '"plat"', ["part.shape", "plate, tube, disc"]),

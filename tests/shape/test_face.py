@@ -148,6 +148,15 @@ def test_ground_takes_the_colour_it_is_told(on_canvas, star):
     assert placed.findings == ()  # the paper touches the keepout, but it is ground
 
 
+def test_a_colour_called_clear_is_a_colour_and_only_what_is_transparent_is_not():
+    regions = (
+        Region("r1", "clear", "#123456", Area((rectangle(0, 0, 5, 10),))),
+        Region("c2", "see-through", "clear", Area((rectangle(5, 0, 10, 10),))),
+    )
+    placed = place_artwork(Partition(10.0, 10.0, regions), part=PLATE, width_mm=10.0)
+    assert {r.key: area_of(r.area) for r in placed.partition.regions} == pytest.approx({"r1": 50.0, "ground": 1750.0})
+
+
 def test_keepout_edge_and_hole_are_told_with_their_numbers():
     def at(x, y, holes=()):
         square = Partition(10.0, 10.0, (Region("c1", "square", "#123456", Area((rectangle(0, 0, 10, 10),))),))
