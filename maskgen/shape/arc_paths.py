@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -22,7 +23,8 @@ AREA_SHARE = 3e-4
 MOST_BENT = 1e-3
 """Largest change of an arc's bulge that makes up for area: on a half circle of 10 mm radius, 0.01 mm of rise."""
 
-_SAME_MM = 1e-9
+_STRAIGHT = 1e-9
+"""Bulges below this are straight: they rise less than a nanometre over a metre."""
 
 
 def arc_drawing(drawing: CutDrawing) -> ArcDrawing:
@@ -74,14 +76,18 @@ def _segment_areas(chord: NDArray[np.float64], bulge: NDArray[np.float64]) -> ND
 
 
 def _begun_at(arcs: Sequence[Arc], start: Point) -> list[Arc]:
-    """Begin a closed path at a point on it, where the knife shall begin: an arc that was joined over it is split."""
+    """Begin a closed path at a point on it, where the knife shall begin: an arc that was joined over it is split.
+
+    Arcs keep within their tolerance of the outline, so a point of the outline may lie beside them; one that near to
+    an end of an arc is taken for that end.
+    """
     if not arcs:
         return []
     on = min(range(len(arcs)), key=lambda k: _away(arcs[k], start))
     arc = arcs[on]
-    if math.dist(arc.start, start) <= _SAME_MM:
+    if math.dist(arc.start, start) <= ARC_MM:
         before, after = [], [arc]
-    elif math.dist(arc.end, start) <= _SAME_MM:
+    elif math.dist(arc.end, start) <= ARC_MM:
         before, after = [arc], []
     else:
         before, after = ([part] for part in _split(arc, start))
@@ -89,26 +95,43 @@ def _begun_at(arcs: Sequence[Arc], start: Point) -> list[Arc]:
 
 
 def _away(arc: Arc, point: Point) -> float:
-    """How far a point is from lying on an arc, as an angle: 0 on it, about a half turn elsewhere."""
-    if point in (arc.start, arc.end):
-        return -1.0
-    # on the arc, the way to the point and the way on from it make half the included angle
-    turn = _angle(complex(*point) - complex(*arc.start), complex(*arc.end) - complex(*point))
-    return abs(math.remainder(turn - 2 * math.atan(arc.bulge), 2 * math.pi))
+    """How far a point lies from an arc."""
+    ends = min(math.dist(arc.start, point), math.dist(arc.end, point))
+    share = _share(arc, point)
+    if not 0.0 < share < 1.0:
+        return ends
+    return min(ends, math.dist(_at(arc, share), point))
 
 
 def _split(arc: Arc, at: Point) -> tuple[Arc, Arc]:
-    """Split an arc at a point on it; the parts' angles are in the proportion the point divides it."""
-    chord = complex(*arc.end) - complex(*arc.start)
-    first, rest = complex(*at) - complex(*arc.start), complex(*arc.end) - complex(*at)
-    # each part's chord makes half the other part's included angle with the whole chord
-    return (
-        Arc(arc.start, at, math.tan(_angle(chord, rest) / 2)),
-        Arc(at, arc.end, math.tan(_angle(first, chord) / 2)),
-    )
+    """Split an arc at a point on it or a trifle beside it; its angle is shared out as the point divides it."""
+    share, angle = _share(arc, at), math.atan(arc.bulge)
+    return Arc(arc.start, at, math.tan(angle * share)), Arc(at, arc.end, math.tan(angle * (1 - share)))
 
 
-def _angle(a: complex, b: complex) -> float:
-    """Angle from a to b, from x towards y."""
-    turn = b * a.conjugate()
-    return math.atan2(turn.imag, turn.real)
+def _share(arc: Arc, point: Point) -> float:
+    """How far along an arc the place nearest to a point lies: 0 at its start, 1 at its end, beyond them if it does."""
+    start, chord = complex(*arc.start), complex(*arc.end) - complex(*arc.start)
+    if abs(arc.bulge) < _STRAIGHT:
+        return ((complex(*point) - start) * chord.conjugate()).real / abs(chord) ** 2 if chord else 0.0
+    centre, sweep = _centre(arc), 4 * math.atan(arc.bulge)
+    # seen from the middle of the arc, so that the cut between plus and minus a half turn lies opposite to it
+    half = cmath.exp(0.5j * sweep)
+    turn = cmath.phase((complex(*point) - centre) / ((start - centre) * half)) if complex(*point) != centre else 0.0
+    return 0.5 + turn / sweep
+
+
+def _at(arc: Arc, share: float) -> Point:
+    """Give the place this share of the way along an arc."""
+    start = complex(*arc.start)
+    if abs(arc.bulge) < _STRAIGHT:
+        place = start + share * (complex(*arc.end) - start)
+    else:
+        centre = _centre(arc)
+        place = centre + (start - centre) * cmath.exp(4j * math.atan(arc.bulge) * share)
+    return place.real, place.imag
+
+
+def _centre(arc: Arc) -> complex:
+    start, chord = complex(*arc.start), complex(*arc.end) - complex(*arc.start)
+    return start + chord / 2 + 1j * chord * (1 - arc.bulge**2) / (4 * arc.bulge)

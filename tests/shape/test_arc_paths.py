@@ -114,3 +114,16 @@ def test_rounded_tiles_are_runs_and_quarter_circles():
     (path,) = arc_drawing(CutDrawing(0, 0, 20, 10, (Piece(ring),))).paths
     bulges = Counter(round(bulge, 4) for _, _, bulge in path.corners)
     assert bulges == {0.0: 4, 0.4142: 4}  # tan(90 / 4 degrees)
+
+
+@pytest.mark.parametrize("away_mm", [-0.0008, -1e-5, 0.0, 1e-6, 0.0008])
+@pytest.mark.parametrize("angle", [0.0, 1e-6, 1e-4, 0.3, math.pi / 2, math.pi - 1e-5, math.pi, 4.0])
+def test_a_circle_keeps_its_area_wherever_near_it_the_knife_begins(away_mm, angle):
+    # two half circles stand for an outline that lies within the tolerance of them
+    turn, radius = np.exp(1j * angle), 26.0
+    halves = [Arc((26.0, 0.0), (-26.0, 0.0), 1.0), Arc((-26.0, 0.0), (26.0, 0.0), 1.0)]
+    place = (radius + away_mm) * turn
+    begun = _begun_at(halves, (place.real, place.imag))
+    walk = np.vstack([arc_points(arc, 4001)[:-1] for arc in begun])
+    assert shapely.Polygon(walk).area == pytest.approx(math.pi * radius**2, rel=1e-4)
+    assert np.hypot(*walk.T) == pytest.approx(radius, abs=0.002)
