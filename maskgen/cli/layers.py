@@ -12,7 +12,7 @@ from maskgen.errors import InputError
 @click.command("layers")
 @click.argument("artwork")
 @click.option("--out", required=True, metavar="FILE.svg", help="The drawing to write.")
-@click.option("--colours", default="auto", metavar="N", help="Number of colours, or auto.")
+@click.option("--colours", default="auto", metavar="N", help="Number of colours besides what is clear, or auto.")
 @click.option("--width", "width_mm", type=float, metavar="MM", help="Width of the drawing; without it 1 px is 1 unit.")
 @click.option("--pixel-limit", type=int, metavar="N", default=100_000_000, help="Largest picture read, in pixels.")
 def command(artwork: str, out: str, colours: str, width_mm: float | None, pixel_limit: int) -> int:

@@ -50,7 +50,7 @@ def load_artwork(
         from maskgen.pipeline.artwork import flatten_drawing
 
         progress("reading the drawing")
-        return data, flatten_drawing(read_svg_artwork(data, name=str(path)))
+        return data, flatten_drawing(read_svg_artwork(data, name=str(path)), colours=colours)
     from maskgen.formats.raster import read_picture
     from maskgen.pipeline.artwork import trace_picture
 

@@ -28,7 +28,7 @@ _OPTIONS = (
     click.option("--width", "width_mm", type=float, metavar="MM", help="Width of the artwork on the part."),
     click.option("--height", "height_mm", type=float, metavar="MM", help="Height of the artwork on the part."),
     click.option("--part", metavar="SHAPE", help=f"The part: {_PART_FORM}."),
-    click.option("--colours", metavar="N", help="Number of colours in the artwork, or auto."),
+    click.option("--colours", metavar="N", help="Number of colours in the artwork besides what is clear, or auto."),
     click.option(
         "--dye",
         "dyes",

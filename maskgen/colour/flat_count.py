@@ -13,8 +13,10 @@ _LEAST_DIFFERENCE = 1.5
 _BIN = 4
 
 
-def joined(colours: Floats, areas: NDArray[np.int64], count: int) -> tuple[Floats, NDArray[np.int64]]:
-    """Join colours until `count` are left.
+def joined(
+    colours: Floats, areas: NDArray[np.int64] | Floats, count: int, *, apart: NDArray[np.bool_] | None = None
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Join colours until `count` are left, or only those are that stay `apart` from all others.
 
     Each time the pair whose joining changes the picture least: smaller area times squared difference, as in Ward's
     clustering (1963). The larger one keeps its colour.
@@ -26,6 +28,8 @@ def joined(colours: Floats, areas: NDArray[np.int64], count: int) -> tuple[Float
     """
     seen = perceived(colours)
     gaps = differences((seen[0][:, None], seen[1][:, None]), (seen[0][None], seen[1][None]))
+    if apart is not None:
+        gaps[apart] = gaps[:, apart] = np.inf
     alive = list(range(len(colours)))
     into = np.arange(len(colours))
     weight = areas.astype(np.float64) + 1.0
@@ -35,7 +39,8 @@ def joined(colours: Floats, areas: NDArray[np.int64], count: int) -> tuple[Float
             for n, a in enumerate(alive)
             for b in alive[n + 1 :]
         )
-        del cost
+        if not np.isfinite(cost):
+            break
         keep, drop = (first, second) if weight[first] >= weight[second] else (second, first)
         weight[keep] += weight[drop]
         into[into == drop] = keep

@@ -37,7 +37,7 @@ from maskgen.colour.flat_soft import find_slopes, with_slopes
 from maskgen.colour.flat_zones import Zones, block_range, find_zones, premultiplied, zones_of_pixels
 from maskgen.colour.naming import name_colours
 from maskgen.errors import InputError
-from maskgen.model.artwork import FlatPicture, Picture
+from maskgen.model.artwork import CLEAR, FlatPicture, Picture
 from maskgen.model.finding import Code, Finding, Severity
 
 _BLURRED_PX = 0.5
@@ -72,7 +72,7 @@ def find_flat_colours(picture: Picture, *, count: int | None = None) -> FlatPict
     picture
         The picture; alpha below one half counts as the colour `CLEAR`.
     count
-        How many colours there shall be, `CLEAR` included; None finds the number.
+        How many colours there shall be, besides `CLEAR`, which is never joined to one; None finds the number.
 
     Returns
     -------
@@ -182,7 +182,9 @@ def _with_unique_entries(found: _Found) -> _Found:
 
 
 def _counted(found: _Found, count: int) -> _Found:
-    """Obey a stated number."""
+    """Obey a stated number; what is transparent does not count and stays."""
+    clear = any(_clear(found))
+    count += clear
     had = len(found.colours)
     if had < count:
         for _ in range(_ROUNDS):  # a new colour may take all pixels of an old one
@@ -190,14 +192,20 @@ def _counted(found: _Found, count: int) -> _Found:
             found = _with_unique_entries(replace(found, colours=colours, labels=labels))
     if len(found.colours) > count:
         areas = np.bincount(found.labels.ravel(), minlength=len(found.colours))
-        colours, into = joined(found.colours, areas, count)
+        colours, into = joined(found.colours, areas, count, apart=_clear(found))
         found = replace(found, colours=colours, labels=into.astype(np.uint8)[found.labels])
     notes = found.notes
     if len(found.colours) < count:
-        notes += (f"{count} colours were asked for; the picture has only {len(found.colours)} that differ.",)
+        notes += (
+            f"{count - clear} colours were asked for; the picture has only {len(found.colours) - clear} that differ.",
+        )
     elif had > count:
-        notes += (f"{had} colours were found; the nearest were joined to leave {count}.",)
+        notes += (f"{had - clear} colours were found; the nearest were joined to leave {count - clear}.",)
     return replace(found, notes=notes)
+
+
+def _clear(found: _Found) -> NDArray[np.bool_]:
+    return np.array([palette_entry(colour) == CLEAR for colour in found.colours])
 
 
 def _folded(found: _Found) -> list[str]:

@@ -5,12 +5,17 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+import numpy as np
+
+from maskgen.colour.flat_count import joined
 from maskgen.colour.naming import name_colours
 from maskgen.colour.quantise import find_flat_colours
-from maskgen.model.artwork import FlatPicture, Picture
+from maskgen.colour.spaces import hexes_to_srgb, srgb_to_hex
+from maskgen.geometry.unite import unite
+from maskgen.model.artwork import CLEAR, FlatPicture, Picture
 from maskgen.model.drawing import Drawing
 from maskgen.model.finding import Finding
-from maskgen.model.paths import Partition, affine
+from maskgen.model.paths import Partition, affine, area_of
 from maskgen.shape.flatten_art import flatten_artwork
 from maskgen.trace.partition import trace_partition
 
@@ -35,8 +40,8 @@ def trace_picture(picture: Picture, *, colours: int | str = "auto") -> TracedArt
     return TracedArtwork(trace_partition(flat), flat, flat.findings, flat.notes)
 
 
-def flatten_drawing(drawing: Drawing) -> TracedArtwork:
-    """Flatten a drawing in its painting order; its colours are those it is painted with.
+def flatten_drawing(drawing: Drawing, *, colours: int | str = "auto") -> TracedArtwork:
+    """Flatten a drawing in its painting order; its colours are those it is painted with, or so many of them.
 
     Raises
     ------
@@ -44,7 +49,28 @@ def flatten_drawing(drawing: Drawing) -> TracedArtwork:
         When nothing of it would be seen.
     """
     partition, findings = flatten_artwork(drawing)
-    return TracedArtwork(partition, None, findings)
+    if isinstance(colours, str):
+        return TracedArtwork(partition, None, findings)
+    fewer, note = with_fewer_colours(partition, colours)
+    return TracedArtwork(fewer, None, findings, note)
+
+
+def with_fewer_colours(partition: Partition, count: int) -> tuple[Partition, tuple[str, ...]]:
+    """Join the nearest colours until `count` are left, besides what is clear, and say what was done."""
+    painted = [region for region in partition.regions if region.colour != CLEAR]
+    if len(painted) <= count:
+        short = f"{count} colours were asked for; the drawing has only {len(painted)}."
+        return partition, (short,) if len(painted) < count else ()
+    levels = 255.0 * hexes_to_srgb([region.colour for region in painted])
+    kept, into = joined(levels, np.array([area_of(region.area) for region in painted]), count)
+    regions = []
+    for place, colour in enumerate(kept):
+        members = [region for region, home in zip(painted, into, strict=True) if home == place]
+        namesake = next(region for region in members if region.colour == srgb_to_hex(colour / 255.0))
+        regions.append(dataclasses.replace(namesake, area=unite([ring for region in members for ring in region.area.rings])))
+    clear = tuple(region for region in partition.regions if region.colour == CLEAR)
+    note = f"{len(painted)} colours are in the drawing; the nearest were joined to leave {count}."
+    return dataclasses.replace(partition, regions=(*regions, *clear)), (note,)
 
 
 def named_layers(partition: Partition, *, width: float | None) -> Partition:

@@ -61,10 +61,31 @@ def test_a_width_makes_it_millimetres(maskgen, flag, tmp_path):
     assert sum(area.area for _, area in shapes.values()) == pytest.approx(45 * 30, rel=1e-3)
 
 
-def test_a_stated_number_of_colours_is_obeyed(maskgen, flag, tmp_path):
+def test_a_stated_number_of_colours_is_obeyed_and_what_is_clear_stays_clear(maskgen, flag, tmp_path):
+    """Red, white, blue and a clear corner of 10 x 10 px: of two colours one is joined, and never the corner."""
     assert maskgen("layers", flag, "--out", tmp_path / "two.svg", "--colours", 2).status == 0
     _, shapes = layers_in(tmp_path / "two.svg")
     assert len([name for name in shapes if name != "clear"]) == 2
+    assert shapes["clear"][1].area == pytest.approx(100, rel=0.01)
+    assert maskgen("layers", flag, "--out", tmp_path / "three.svg", "--colours", 3).status == 0
+    _, shapes = layers_in(tmp_path / "three.svg")
+    assert {fill for fill, _ in shapes.values()} == {"none", "#d02030", "#ffffff", "#1b3f94"}
+
+
+def test_a_stated_number_of_colours_is_obeyed_in_a_drawing(maskgen, tmp_path):
+    """Two reds 10 x 10 each beside a blue of 20 x 10, on 40 x 20: the reds are joined, the larger keeps its colour."""
+    drawing = tmp_path / "art.svg"
+    drawing.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 20"><rect width="12" height="10" fill="#d02030"/>'
+        '<rect x="12" width="10" height="10" fill="#d82838"/><rect x="22" width="18" height="10" fill="#1b3f94"/></svg>'
+    )
+    ended = maskgen("layers", drawing, "--out", tmp_path / "two.svg", "--colours", 2)
+    assert ended.status == 0
+    assert "joined" in ended.out
+    _, shapes = layers_in(tmp_path / "two.svg")
+    areas = {fill: area.area for fill, area in shapes.values()}
+    assert areas == pytest.approx({"#d02030": 220, "#1b3f94": 180, "none": 400}, rel=1e-3)
+    assert "only 3" in maskgen("layers", drawing, "--out", tmp_path / "five.svg", "--colours", 5).out
 
 
 @pytest.mark.parametrize(
