@@ -67,7 +67,8 @@ def with_fewer_colours(partition: Partition, count: int) -> tuple[Partition, tup
     for place, colour in enumerate(kept):
         members = [region for region, home in zip(painted, into, strict=True) if home == place]
         namesake = next(region for region in members if region.colour == srgb_to_hex(colour / 255.0))
-        regions.append(dataclasses.replace(namesake, area=unite([ring for region in members for ring in region.area.rings])))
+        outlines = [ring for region in members for ring in region.area.rings]
+        regions.append(dataclasses.replace(namesake, area=unite(outlines)))
     clear = tuple(region for region in partition.regions if region.colour == CLEAR)
     note = f"{len(painted)} colours are in the drawing; the nearest were joined to leave {count}."
     return dataclasses.replace(partition, regions=(*regions, *clear)), (note,)
