@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+import traceback
+from pathlib import Path
 from typing import ClassVar
 
 import click
@@ -58,7 +60,10 @@ def main() -> None:
 
 
 def run() -> None:
-    """Run the command line; every expected failure is one line on standard error and status 2."""
+    """Run the command line; every failure is one line on standard error and status 2, an unexpected one too.
+
+    Status 1 says that files were written and hold an error, so nothing that stopped the work may end with it.
+    """
     try:
         status = main(standalone_mode=False)
     except click.exceptions.Exit as leave:
@@ -72,7 +77,21 @@ def run() -> None:
     except MaskgenError as error:
         click.echo(f"maskgen: {error}", err=True)
         status = USAGE_ERROR
+    except MemoryError:
+        click.echo("maskgen: the memory is not enough for this; make the artwork or the list smaller", err=True)
+        status = USAGE_ERROR
+    except Exception as error:
+        click.echo(f"maskgen: {_fault(error)}", err=True)
+        status = USAGE_ERROR
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _fault(error: Exception) -> str:
+    """Say in one line what an unexpected failure was and where, so that it can be told to whoever mends the program."""
+    places = [f for f in traceback.extract_tb(error.__traceback__) if "maskgen" in f.filename]
+    place = f" in {Path(places[-1].filename).name}, line {places[-1].lineno}" if places else ""
+    what = " ".join(f"{type(error).__name__}: {error}".split())
+    return f"stopped by a fault of the program: {what}{place}; please report it with the file it happened on"
 
 
 def _usage(error: click.ClickException) -> str:

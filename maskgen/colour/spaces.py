@@ -46,8 +46,6 @@ _LMS_TO_OKLAB: Floats = np.array(
     ]
 )
 _RGB_TO_LMS: Floats = _XYZ_TO_LMS @ RGB_TO_XYZ
-_LMS_TO_RGB: Floats = np.asarray(np.linalg.inv(_RGB_TO_LMS), dtype=np.float64)
-_OKLAB_TO_LMS: Floats = np.asarray(np.linalg.inv(_LMS_TO_OKLAB), dtype=np.float64)
 
 
 def hex_to_srgb(colour: str) -> Floats:
@@ -96,11 +94,6 @@ def linear_to_xyz(linear: ArrayLike) -> Floats:
     return np.asarray(np.asarray(linear, dtype=np.float64) @ RGB_TO_XYZ.T)
 
 
-def xyz_to_linear(xyz: ArrayLike) -> Floats:
-    """XYZ (Y of white = 1) to linear light, which may leave 0..1."""
-    return np.asarray(np.asarray(xyz, dtype=np.float64) @ XYZ_TO_RGB.T)
-
-
 def xyz_to_lab(xyz: ArrayLike) -> Floats:
     """XYZ (Y of white = 1) to CIELAB under D65."""
     t = np.asarray(xyz, dtype=np.float64) / WHITE
@@ -109,34 +102,14 @@ def xyz_to_lab(xyz: ArrayLike) -> Floats:
     return np.stack([116.0 * fy - 16.0, 500.0 * (fx - fy), 200.0 * (fy - fz)], axis=-1)
 
 
-def lab_to_xyz(lab: ArrayLike) -> Floats:
-    """CIELAB under D65 to XYZ (Y of white = 1)."""
-    v = np.asarray(lab, dtype=np.float64)
-    fy = (v[..., 0] + 16.0) / 116.0
-    f = np.stack([fy + v[..., 1] / 500.0, fy, fy - v[..., 2] / 200.0], axis=-1)
-    cube = f**3
-    return np.asarray(np.where(cube > _LAB_EPSILON, cube, (116.0 * f - 16.0) / _LAB_KAPPA) * WHITE)
-
-
 def srgb_to_lab(srgb: ArrayLike) -> Floats:
     """Turn sRGB 0..1 into CIELAB under D65."""
     return xyz_to_lab(linear_to_xyz(srgb_to_linear(srgb)))
 
 
-def lab_to_srgb(lab: ArrayLike) -> Floats:
-    """CIELAB under D65 to sRGB, which may leave 0..1."""
-    return linear_to_srgb(xyz_to_linear(lab_to_xyz(lab)))
-
-
 def srgb_to_oklab(srgb: ArrayLike) -> Floats:
     """Turn sRGB 0..1 into Oklab (L 0..1)."""
     return np.asarray(np.cbrt(srgb_to_linear(srgb) @ _RGB_TO_LMS.T) @ _LMS_TO_OKLAB.T)
-
-
-def oklab_to_srgb(oklab: ArrayLike) -> Floats:
-    """Oklab to sRGB, which may leave 0..1."""
-    lms = (np.asarray(oklab, dtype=np.float64) @ _OKLAB_TO_LMS.T) ** 3
-    return linear_to_srgb(lms @ _LMS_TO_RGB.T)
 
 
 def hex_to_lab(colour: str) -> Floats:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from maskgen.geometry.cubics import Floats, Places, bezier, dot
-from maskgen.model.paths import Cubic, Line, Point, Points, Ring, Segment
+from maskgen.model.paths import Line, Point, Points, Ring, Segment
 
 CHECKS = 17
 """Places at which a cubic is compared with its arcs."""
@@ -245,24 +245,3 @@ def _join(group: list[Arc], tolerance: float) -> Arc | None:
         if np.abs(away - radius).max() > tolerance:
             return None
     return whole
-
-
-def to_cubics(arcs: Sequence[Arc]) -> Ring:
-    """Give arcs back as a ring of lines and cubics, each arc in steps of at most a quarter circle."""
-    segments: list[Segment] = []
-    for arc in arcs:
-        if arc.bulge == 0.0:
-            segments.append(Line(arc.start, arc.end))
-            continue
-        middle, sweep = _centre(arc)
-        count = max(1, int(np.ceil(abs(sweep) / (np.pi / 2) - 1e-9)))
-        turn = np.exp(1j * sweep * np.arange(count + 1) / count)
-        places = middle + (complex(*arc.start) - middle) * turn
-        handle = 4j / 3 * np.tan(sweep / count / 4)
-        ends = [arc.start, *((float(p.real), float(p.imag)) for p in places[1:-1]), arc.end]
-        for k in range(count):
-            first = places[k] + handle * (places[k] - middle)
-            second = places[k + 1] - handle * (places[k + 1] - middle)
-            inner = ((float(first.real), float(first.imag)), (float(second.real), float(second.imag)))
-            segments.append(Cubic(ends[k], *inner, ends[k + 1]))
-    return Ring(tuple(segments))

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from maskgen.model.dyeing import Recipe, Shelf
 from maskgen.model.job import Permission
@@ -36,8 +34,3 @@ class Rules:
 def added_baths(first: Recipe, then: Recipe) -> int:
     """Count the baths from one recipe to a later one of the same run: one per dye that grows."""
     return sum(then.minutes(dye) != first.minutes(dye) for dye, _ in then.doses)
-
-
-def baths_of_run(run: Sequence[Recipe]) -> int:
-    """Count the baths of a run, from bare oxide through each of its recipes."""
-    return sum(added_baths(a, b) for a, b in pairwise((Recipe(), *run)))

@@ -12,14 +12,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from maskgen.geometry.bezier import DEEPEST, gentle_parts, halves, points_on, slopes_on, to_segment
 from maskgen.model.drawing import Cap, Join, Stroke, SubPath
 from maskgen.model.paths import Cubic, Line, Point, Points, Ring, Segment, signed_area
+from maskgen.shape.dashes import dashed
 
 SMOOTH_TURN = math.radians(1.0)
 """A smaller turn between segments is none: the ribbons share the rib between them."""
-MOST_TURN = math.radians(60.0)
-"""A cubic that turns further is split before it is offset."""
-DEEPEST = 9
 TIGHT_SPLITS = 3
 """How often a part that bends tighter than half the pen is halved, to keep what is too tight short."""
 TIGHT_STEP = 4
@@ -27,7 +26,6 @@ TIGHT_STEP = 4
 LEAST_SPEED = 0.02
 """Below this share of the curve's own speed its offset is about to turn back on itself."""
 SAMPLES = np.linspace(0.0, 1.0, 17)
-MOST_DASHES = 20_000
 
 Vector = tuple[float, float]
 
@@ -46,7 +44,7 @@ def ink_of(subpath: SubPath, stroke: Stroke, *, tolerance: float) -> list[Ring]:
         raise ValueError("the pen has no width in one direction")
     back = _inverse(frame)
     local = subpath.mapped(back)
-    runs = [local] if not stroke.dashes else list(_dashed(local, stroke))
+    runs = [local] if not stroke.dashes else list(dashed(local, stroke))
     loops = [loop for run in runs for loop in _run(run, stroke, tolerance / scale)]
     mapped = [loop.mapped(lambda p: _apply(frame, p)) for loop in loops]
     return [loop if signed_area(loop) > 0 else loop.reversed() for loop in mapped]
@@ -55,7 +53,7 @@ def ink_of(subpath: SubPath, stroke: Stroke, *, tolerance: float) -> list[Ring]:
 def _run(run: SubPath, stroke: Stroke, tolerance: float) -> Iterator[Ring]:
     """Draw one run without dashes, in the units of the pen."""
     half = stroke.pen_width / 2
-    parts = [p for s in run.segments() for p in _split(s, DEEPEST)]
+    parts = [p for s in run.segments() for p in gentle_parts(s)]
     if not parts:
         yield from _dot(run.start, stroke.cap, half)
         return
@@ -69,22 +67,6 @@ def _run(run: SubPath, stroke: Stroke, tolerance: float) -> Iterator[Ring]:
     if not run.closed:
         yield from _cap(parts[0].start, (-normals[0][0][0], -normals[0][0][1]), stroke.cap, half)
         yield from _cap(parts[-1].end, normals[-1][1], stroke.cap, half)
-
-
-def _split(segment: Segment, depth: int) -> list[Segment]:
-    """Split a cubic until no part turns far."""
-    if isinstance(segment, Line):
-        return [segment]
-    control = np.array([segment.start, segment.control1, segment.control2, segment.end])
-    legs = np.diff(control, axis=0)
-    legs = legs[np.hypot(*legs.T) > 0]
-    turn = np.abs(_turns(legs)).sum() if len(legs) > 1 else 0.0
-    if turn <= MOST_TURN:
-        return [segment]
-    if depth == 0:
-        return [Line(segment.start, segment.end)] if segment.start != segment.end else []
-    left, right = _halves(control)
-    return _split(_cubic(left), depth - 1) + _split(_cubic(right), depth - 1)
 
 
 def _rib_normals(parts: list[Segment], *, closed: bool) -> list[tuple[Vector, Vector]]:
@@ -126,8 +108,8 @@ def _curved_ribbon(
         yield _loop([*left, *(s.reversed() for s in reversed(right))])
         return
     if depth and not any(wholly):
-        first, second = _halves(control)
-        middle = _normal(tuple(_slope(control, np.array([0.5]))[0]))
+        first, second = halves(control)
+        middle = _normal(tuple(slopes_on(control, np.array([0.5]))[0]))
         yield from _curved_ribbon(first, n0, middle, half, tolerance, depth - 1)
         yield from _curved_ribbon(second, middle, n1, half, tolerance, depth - 1)
         return
@@ -135,7 +117,7 @@ def _curved_ribbon(
     points, normals = (v[::TIGHT_STEP] for v in _sampled(control, n0, n1))
     for side, chords in zip((half, -half), tight, strict=True):
         if not chords:
-            yield _loop([*_offset(control, n0, n1, side, tolerance, DEEPEST), _cubic(control).reversed()])
+            yield _loop([*_offset(control, n0, n1, side, tolerance, DEEPEST), to_segment(control).reversed()])
             continue
         rim = points + side * normals
         for k in range(len(points) - 1):
@@ -155,11 +137,11 @@ def _offset(control: Points, n0: Vector, n1: Vector, away: float, tolerance: flo
     system = np.stack([(b1 * along0).ravel(), (-b2 * along1).ravel()], axis=1)
     (first, second), *_ = np.linalg.lstsq(system, (target - fixed).ravel(), rcond=None)
     fitted = np.array([start, start + first * np.array(along0), end - second * np.array(along1), end])
-    drawn = _bezier(fitted, np.linspace(0.0, 1.0, 65))
+    drawn = points_on(fitted, np.linspace(0.0, 1.0, 65))
     if depth == 0 or (first >= 0 and second >= 0 and _distance(target, drawn) <= tolerance):
-        return [_cubic(fitted)]
-    left, right = _halves(control)
-    middle = _normal(tuple(_slope(control, np.array([0.5]))[0]))
+        return [to_segment(fitted)]
+    left, right = halves(control)
+    middle = _normal(tuple(slopes_on(control, np.array([0.5]))[0]))
     return [
         *_offset(left, n0, middle, away, tolerance, depth - 1),
         *_offset(right, middle, n1, away, tolerance, depth - 1),
@@ -228,83 +210,21 @@ def _arc(centre: Point, start: Point, turn: float) -> list[Segment]:
     return segments
 
 
-def _dashed(run: SubPath, stroke: Stroke) -> Iterator[SubPath]:
-    """Cut a run into dashes."""
-    parts = [p for s in run.segments() for p in _split(s, DEEPEST)]
-    lengths = [_length_table(p) for p in parts]
-    total = sum(float(table[-1]) for table in lengths)
-    period = sum(stroke.dashes)
-    if total / period * len(stroke.dashes) > MOST_DASHES:
-        raise ValueError("more dashes than anybody draws")
-    place = -(stroke.dash_offset % period)
-    k = 0
-    while place < total:
-        length = stroke.dashes[k % len(stroke.dashes)]
-        if k % 2 == 0 and place + length > 0.0:
-            yield _stretch(parts, lengths, max(place, 0.0), min(place + length, total))
-        place += length
-        k += 1
-
-
-def _stretch(parts: list[Segment], lengths: list[Points], begin: float, end: float) -> SubPath:
-    rows, straight = [], []
-    offset = 0.0
-    for part, table in zip(parts, lengths, strict=True):
-        whole = float(table[-1])
-        a, b = max(begin - offset, 0.0), min(end - offset, whole)
-        if whole > 0.0 and b > a:
-            t0, t1 = np.interp([a, b], table, np.linspace(0.0, 1.0, len(table)))
-            rows.append(_between(_control(part), float(t0), float(t1)))
-            straight.append(isinstance(part, Line))
-        offset += whole
-    control = np.array(rows).reshape(-1, 4, 2)
-    start = tuple(map(float, control[0, 0])) if len(control) else parts[0].start
-    return SubPath(start, control, np.array(straight, dtype=np.bool_), False)  # type: ignore[arg-type]
-
-
-def _length_table(part: Segment) -> Points:
-    count = 2 if isinstance(part, Line) else 65
-    points = _bezier(_control(part), np.linspace(0.0, 1.0, count))
-    if isinstance(part, Line):
-        points = np.array([part.start, part.end])
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-
-
-def _between(control: Points, t0: float, t1: float) -> Points:
-    """Give the part of a cubic between two parameters (blossoming)."""
-
-    def blossom(a: float, b: float, c: float) -> Points:
-        level = control
-        for t in (a, b, c):
-            level = level[:-1] + t * (level[1:] - level[:-1])
-        result: Points = level[0]
-        return result
-
-    return np.array([blossom(t0, t0, t0), blossom(t0, t0, t1), blossom(t0, t1, t1), blossom(t1, t1, t1)])
-
-
-def _control(segment: Segment) -> Points:
-    if isinstance(segment, Cubic):
-        return np.array([segment.start, segment.control1, segment.control2, segment.end])
-    a, b = np.array(segment.start), np.array(segment.end)
-    return np.array([a, a + (b - a) / 3, a + (b - a) * 2 / 3, b])
-
-
 def _sampled(control: Points, n0: Vector, n1: Vector) -> tuple[Points, Points]:
     """Give points of a cubic and its unit normals there, those at the ends as told."""
-    slope = _slope(control, SAMPLES)
+    slope = slopes_on(control, SAMPLES)
     length = np.hypot(*slope.T)
     normals = np.stack([-slope[:, 1], slope[:, 0]], axis=1) / np.where(length > 0, length, 1.0)[:, None]
     normals[0], normals[-1] = n0, n1
     for k in np.flatnonzero(length[1:-1] == 0.0) + 1:
         normals[k] = normals[k - 1]
-    return _bezier(control, SAMPLES), normals
+    return points_on(control, SAMPLES), normals
 
 
 def _speeds(control: Points, away: float) -> Points:
     """Give the speeds along the curve `away` along its normals, as shares of the speed of the curve itself."""
     t = np.linspace(0.0, 1.0, 33)
-    first = _slope(control, t)
+    first = slopes_on(control, t)
     bend = np.diff(control, n=2, axis=0)
     second = 6 * ((1 - t)[:, None] * bend[0] + t[:, None] * bend[1])
     speed = np.hypot(*first.T)
@@ -315,24 +235,6 @@ def _speeds(control: Points, away: float) -> Points:
     return speeds if len(speeds) else np.ones(1)
 
 
-def _bezier(control: Points, t: Points) -> Points:
-    t = t[:, None]
-    weights = np.hstack([(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3])
-    value: Points = weights @ control
-    return value
-
-
-def _slope(control: Points, t: Points) -> Points:
-    t = t[:, None]
-    legs = np.diff(control, axis=0)
-    value: Points = 3 * ((1 - t) ** 2 * legs[0] + 2 * t * (1 - t) * legs[1] + t**2 * legs[2])
-    return value
-
-
-def _halves(control: Points) -> tuple[Points, Points]:
-    return _between(control, 0.0, 0.5), _between(control, 0.5, 1.0)
-
-
 def _distance(points: Points, line: Points) -> float:
     """Give the largest distance of points from a polyline."""
     a, b = line[:-1], line[1:]
@@ -341,12 +243,6 @@ def _distance(points: Points, line: Points) -> float:
     share = np.clip(np.einsum("pij,ij->pi", points[:, None] - a, along) / square, 0.0, 1.0)
     foot = a + share[..., None] * along
     return float(np.hypot(*np.moveaxis(points[:, None] - foot, -1, 0)).min(axis=1).max())
-
-
-def _turns(legs: Points) -> Points:
-    a, b = legs[:-1], legs[1:]
-    turn: Points = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], np.einsum("ij,ij->i", a, b))
-    return turn
 
 
 def _leaving(part: Segment) -> Vector:
@@ -370,11 +266,6 @@ def _unturned(normal: Vector) -> Vector:
 
 def _at(point: Point, direction: Vector, away: float) -> Point:
     return float(point[0] + away * direction[0]), float(point[1] + away * direction[1])
-
-
-def _cubic(control: Points) -> Cubic:
-    a, b, c, d = ((float(x), float(y)) for x, y in control)
-    return Cubic(a, b, c, d)
 
 
 def _polygon(corners: tuple[Point, ...]) -> Ring:

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from ezdxf.math import bulge_center, bulge_radius
 
-from maskgen.geometry.arcs import arc_points, as_arcs, to_cubics
+from maskgen.geometry.arcs import arc_points, as_arcs
 from maskgen.geometry.exact import fit_exact
 from maskgen.model.paths import Cubic, Line, Ring, flatten, polygon_ring, signed_area
 
@@ -24,8 +24,7 @@ def drawn(arcs, count=60):
 def test_bulge_is_the_tangent_of_a_quarter_of_the_angle():
     # DXF reference, LWPOLYLINE code 42: 90 degrees give 0.414214, a half circle gives 1.
     quarter = 4 / 3 * np.tan(np.pi / 8)
-    ring = to_cubics(as_arcs(circle(2.0), tolerance=TOLERANCE))
-    assert [round(a.bulge, 5) for a in as_arcs(ring, tolerance=TOLERANCE)] == [1.0, 1.0]
+    assert [round(a.bulge, 5) for a in as_arcs(circle(2.0), tolerance=TOLERANCE)] == [1.0, 1.0]
     corner = Ring((Cubic((1.0, 0.0), (1.0, quarter), (quarter, 1.0), (0.0, 1.0)), Line((0.0, 1.0), (0.0, 0.0)),
                    Line((0.0, 0.0), (1.0, 0.0))))  # fmt: skip
     assert as_arcs(corner, tolerance=TOLERANCE)[0].bulge == pytest.approx(0.414214, abs=1e-6)
@@ -68,10 +67,3 @@ def test_letters_stay_within_tolerance_and_closed(letters, letter, tools):
                 centre = bulge_center(arc.start, arc.end, arc.bulge)
                 away = np.hypot(*(arc_points(arc, 9) - (centre.x, centre.y)).T)
                 assert away == pytest.approx(bulge_radius(arc.start, arc.end, arc.bulge), rel=1e-6)
-
-
-def test_back_to_cubics(tools):
-    ring = circle(3.0)
-    again = to_cubics(as_arcs(ring, tolerance=TOLERANCE))
-    assert len(again.segments) == 4
-    assert tools.apart(flatten(again, 1e-5), flatten(ring, 1e-5)) < TOLERANCE
