@@ -5,8 +5,12 @@ import pytest
 
 @pytest.mark.parametrize(
     ("failure", "said"),
-    [(ZeroDivisionError("by\nnothing"), "ZeroDivisionError: by nothing"), (MemoryError(), "memory"), (OSError(28, "No space left"), "No space")],
-)  # fmt: skip
+    [
+        (ZeroDivisionError("by\nnothing"), "ZeroDivisionError: by nothing"),
+        (MemoryError(), "memory"),
+        (OSError(28, "No space left"), "No space left"),
+    ],
+)
 def test_an_unexpected_failure_is_one_line_and_never_looks_like_a_finding(maskgen, monkeypatch, failure, said):
     def fail(*arguments, **options):
         raise failure
