@@ -17,6 +17,7 @@ from maskgen.model.masks import Sheet
 from maskgen.model.names import RowReport, RowStatus
 from maskgen.model.paths import Point
 from maskgen.model.result import Estimate
+from maskgen.report.estimate_rows import estimate_rows
 from maskgen.report.page import asset, template
 from maskgen.report.words import WORDS
 
@@ -75,7 +76,7 @@ def write_names_report(
         "warned": warned,
         "names": _pictures(pictures, *part.face_mm),
         "sheets": _sheets(sheets, corners),
-        "estimate": _estimate(estimate, job),
+        "estimate": estimate_rows(estimate, job, apiece=False),
         "assumptions": estimate.assumptions if estimate else (),
     }
     page: str = template("names.html").render(context)
@@ -117,19 +118,3 @@ def _sheets(sheets: Iterable[Sheet], corners: Mapping[tuple[str, str], Point]) -
             "text": f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm: {len(sheet.placements)} "
             f"masks of rows {rows[0]} to {rows[-1]}. The row numbers are not in the cut file.",
         }
-
-
-def _estimate(figures: Estimate | None, job: Job) -> list[tuple[str, str]]:
-    if figures is None:
-        return []
-    rows = [
-        ("film", f"{figures.film_mm2 / 100:.0f} cm²"),
-        ("cut length", f"{figures.cut_length_mm / 1000:.1f} m"),
-        ("pieces to weed", f"{figures.pieces}"),
-        ("in the baths", WORDS.minutes(figures.bath_minutes)),
-        ("by hand", WORDS.minutes(figures.hand_minutes)),
-        ("from start to end", WORDS.minutes(figures.elapsed_minutes)),
-    ]
-    if figures.total_price is not None:
-        rows.append(("price for all", WORDS.money(figures.total_price, job)))
-    return rows

@@ -15,6 +15,7 @@ from maskgen.model.job import IslandRule
 from maskgen.model.paths import length_of
 from maskgen.model.result import JobResult
 from maskgen.report import scene
+from maskgen.report.estimate_rows import estimate_rows
 from maskgen.report.stages import Stage, walk_stages
 from maskgen.report.words import WORDS
 from maskgen.shape.nest import used_share
@@ -76,7 +77,7 @@ def _context(result: JobResult) -> dict[str, Any]:
         "smallest": _smallest(result),
         "islands_picture": _islands_picture(result),
         "islands": [WORDS.island(c, names) for c in result.island_changes if c.choice is not IslandRule.KEEP],
-        "estimate": _estimate(result),
+        "estimate": [{"name": n, "value": v} for n, v in estimate_rows(result.estimate, result.job)],
         "assumptions": result.estimate.assumptions if result.estimate else (),
     }
 
@@ -209,27 +210,3 @@ def _islands_picture(result: JobResult) -> Markup | str:
     assert part is not None
     changed = [c.at_mm for c in result.island_changes if c.choice is not IslandRule.KEEP]
     return Markup(scene.islands_view(result.regions, part, changed, label=WORDS.islands)) if changed else ""
-
-
-def _estimate(result: JobResult) -> list[dict[str, str]]:
-    figures = result.estimate
-    if figures is None:
-        return []
-    rows = [
-        ("film", f"{figures.film_mm2 / 100:.0f} cm²"),
-        ("cut length", f"{figures.cut_length_mm / 1000:.1f} m"),
-        ("pieces to weed", f"{figures.pieces}"),
-        ("in the baths", WORDS.minutes(figures.bath_minutes)),
-        ("by hand", WORDS.minutes(figures.hand_minutes)),
-        ("from start to end", WORDS.minutes(figures.elapsed_minutes)),
-    ]
-    if figures.total_price is not None:
-        assert figures.setup_price is not None
-        assert figures.piece_price is not None
-        rows += [
-            ("set-up and baths", WORDS.money(figures.setup_price, result.job)),
-            ("each part", WORDS.money(figures.piece_price, result.job)),
-            ("one part alone", WORDS.money(figures.setup_price + figures.piece_price, result.job)),
-            (f"for {result.job.quantity}", WORDS.money(figures.total_price, result.job)),
-        ]
-    return [{"name": name, "value": value} for name, value in rows]
