@@ -19,6 +19,7 @@ from maskgen.errors import InputError
 @click.option("--resume", is_flag=True, help="Go on after an interruption: finished rows are kept.")
 @click.option("--workers", type=click.IntRange(1, 64), metavar="N", help="How many rows at a time [one per core].")
 @click.option("--shelf", metavar="FILE", help="The dye shelf.")
+@click.option("--font-table", is_flag=True, help="Tell how small every font can be cut [font-table.html].")
 def command(
     names: str | None,
     job_path: str | None,
@@ -28,8 +29,14 @@ def command(
     resume: bool,
     workers: int | None,
     shelf: str | None,
+    font_table: bool,
 ) -> int:
     """Make a job for every row of LIST.csv (or .xlsx): masks and plan of each name, shared sheets and papers."""
+    if font_table:
+        from maskgen.cli.font_table import print_font_table
+
+        print_font_table(job_path, out)
+        return 0
     from maskgen.cli import load
     from maskgen.cli.name_run import NameRun, print_outcome
     from maskgen.formats.folder import load as load_file

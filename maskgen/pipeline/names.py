@@ -25,6 +25,7 @@ from maskgen.pipeline.size import settle_size
 from maskgen.pipeline.wanted import GROUND, NamedColour, name_artwork_colours, wanted_colours
 from maskgen.plan.order import plan_order
 from maskgen.shape.face import place_artwork
+from maskgen.shape.font_limits import is_fine
 from maskgen.shape.glyphs import Font
 from maskgen.shape.islands import settle_islands
 from maskgen.shape.lettering import Lettering, Unsettable, set_text
@@ -199,10 +200,10 @@ class NameMaker:
             When it would fall under the least land.
         """
         least = self.job.resist.min_land_mm
+        caps = lettering.cap_height_mm
         places = narrow_places(lettering.area, WIDEST * least)
-        land = min((place.width_mm for place in places), default=WIDEST * least)
+        land = min((place.width_mm for place in places if not is_fine(place, caps)), default=WIDEST * least)
         if land < least - 1e-6:
-            caps = lettering.cap_height_mm
             shrunk = caps < self.spec.height_mm - 1e-6
             why = f"to fit its box the capitals shrink to {caps:.1f} mm; " if shrunk else ""
             raise Refusal(

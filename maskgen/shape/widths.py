@@ -188,9 +188,12 @@ def _ends(walls: Walls, discs: Discs, strip: Indices, limit_mm: float) -> list[t
         corner = walls.start[vertex]
         facing = across[walls.inward[across] @ walls.inward[wall] < -np.cos(np.radians(CORNER_DEGREES))]
         facing = facing[np.any(walls.start[facing] != corner, axis=1) & np.any(walls.end[facing] != corner, axis=1)]
-        if len(facing):
-            feet = walls.onto(np.repeat(corner[None], len(facing), axis=0), facing)
-            ends.append((corner, feet[np.argmin(np.hypot(*(feet - corner).T))]))
+        feet = walls.onto(np.repeat(corner[None], len(facing), axis=0), facing)
+        # Across the material, not across the opening on the other side of either wall.
+        reach = feet - corner
+        within = (reach @ walls.inward[wall] > 0) & (np.sum(reach * walls.inward[facing], axis=1) < 0)
+        if within.any():
+            ends.append((corner, feet[within][np.argmin(np.hypot(*reach[within].T))]))
     return ends
 
 

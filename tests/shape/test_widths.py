@@ -185,3 +185,10 @@ def test_areas_with_curves_are_taken_too(letters):
         np.ptp(shapely.get_coordinates(to_multipolygon(letters("I", 4.0)))[:, 0]), abs=1e-3
     )
     assert narrow_places(Area(), 1.0) == ()
+
+
+def test_a_strip_is_measured_through_the_material_not_across_a_slot_beside_it():
+    """A wide bar bent to a slot of 0.5 mm: looked for with a limit wider than the bar, only the bar is found."""
+    bent = shapely.box(0, 0, 10, 6.5).difference(shapely.box(3, 3, 10, 3.5))
+    widths = [place.width_mm for place in narrow_places(bent, 4.0)]
+    assert min(widths) == pytest.approx(3.0, abs=0.01)
