@@ -17,7 +17,8 @@ from maskgen.model.paths import length_of, node_count
 from maskgen.model.result import JobResult
 from maskgen.report.bench import write_bench_sheet
 from maskgen.report.page import write_report
-from maskgen.report.proof import write_proof
+from maskgen.report.proof_pdf import write_proof_pdf
+from maskgen.report.proof_png import write_proof
 
 _OURS = re.compile(
     r"(job\.toml|shelf\.toml|plan\.json|findings\.json|regions\.svg|predicted\.svg|report\.html|bench-sheet\.pdf"
@@ -43,6 +44,7 @@ def job_files(result: JobResult, *, artwork: tuple[str, bytes] | None) -> dict[s
         "report.html": write_report(result),
         "bench-sheet.pdf": write_bench_sheet(result),
         "proof.png": write_proof(result),
+        "proof.pdf": write_proof_pdf(result),
     }
     if artwork is not None:
         files[artwork[0]] = artwork[1]

@@ -38,6 +38,9 @@ class Words:
     worst_trial: str = "The worst of the trials"
     islands: str = "Islands that were changed"
     proof_title: str = "How the part will look"
+    actual_size: str = "At actual size, printed at 100 %"
+    from_the_front: str = "From the front"
+    unrolled: str = "All round, unrolled"
     colours_vary: str = "Predicted colours; dyed metal varies."
     as_it_will_look: str = "As it will look"
     the_artwork: str = "The artwork on the part"
@@ -76,6 +79,18 @@ class Words:
                 return f"Tube, {part.diameter_mm:g} mm across, {part.length_mm:g} mm long"
             case Shape.DISC:
                 return f"Disc, {part.diameter_mm:g} mm across"
+
+    def mm(self, value: float) -> str:
+        """Say a length as it was given."""
+        return f"{value:g} mm"
+
+    def mm_round(self, value: float) -> str:
+        """Say a length round a tube, which has no end of digits."""
+        return f"{value:.1f} mm round"
+
+    def colour_of(self, name: str, *, bare: bool) -> str:
+        """Name a colour for the customer."""
+        return f"{name} (the plain metal)" if bare else name
 
     def verdict(self, counts: Mapping[Severity, int]) -> str:
         """Sum the findings up."""

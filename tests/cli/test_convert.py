@@ -94,6 +94,7 @@ def test_the_folder_holds_what_it_promises(plate):
         assert name in names
     assert {
         "bench-sheet.pdf",
+        "proof.pdf",
         "proof.png",
         "sheets/sheet-01.svg",
         "sheets/sheet-01.dxf",

@@ -13,8 +13,9 @@ from pypdf import PdfReader
 from maskgen.model.dyeing import DyeBath
 from maskgen.model.job import Paper, Peel
 from maskgen.report.bench import write_bench_sheet
+from maskgen.report.face_picture import draw_face
 from maskgen.report.page import write_report
-from maskgen.report.proof import draw_face, write_proof
+from maskgen.report.proof_png import write_proof
 from maskgen.report.words import WORDS
 
 VOID = {"meta", "br", "img", "input", "hr", "link"}
