@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Plan, Recipe, Seal, Step, Strip
 from maskgen.model.finding import Severity
-from maskgen.model.job import Carrier, Job, Part, Peel, Shape
+from maskgen.model.job import Carrier, Job, Part, Shape
 from maskgen.model.masks import Sheet
 from maskgen.model.result import Forgiveness, IslandChange, SmallestSize
+from maskgen.report.words_bench import BenchWords, listed
 
 TEXT_FONT = "Noto Sans"
 """The family the printed words stand in: it has the letters of most names."""
@@ -30,45 +30,28 @@ _CODES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
-    """The words in English."""
+class Words(BenchWords):
+    """The words in English; another language is another class with the same names."""
 
-    untitled: str = "Job without a title"
-    worst_trial: str = "The worst of the trials"
-    islands: str = "Islands that were changed"
-    proof_title: str = "How the part will look"
-    actual_size: str = "At actual size, printed at 100 %"
-    from_the_front: str = "From the front"
-    unrolled: str = "All round, unrolled"
-    colours_vary: str = "Predicted colours; dyed metal varies."
-    as_it_will_look: str = "As it will look"
-    the_artwork: str = "The artwork on the part"
-    findings: str = "What to look at before cutting"
-    nothing_to_make: str = "None of the names can be made as they stand: there is nothing to do at the bench."
-    no_findings: str = "Nothing was found that stands in the way."
-    walk: str = "Step by step"
-    masks: str = "Masks"
-    sheets: str = "Sheets for the cutter"
-    trials: str = "Masks placed a little off"
-    figures: str = "Time, film and price"
-    cautions_title: str = "Before you begin"
-    recipes: str = "Colours and recipes"
-    coupon_first: str = "Dye a coupon of the same metal and oxide first; compare it with the colours above."
-    cautions: tuple[str, ...] = (
-        "Bleach (hypochlorite) and acid make chlorine gas; bleach and ammonium salts make chloramines. Keep the bleach tub "
-        "away from every acid, ferric ammonium oxalate or ammonium acetate bath, and rinse in full between them.",
-        "Use a plastic tub for bleach, never the stainless dye pot. Bleach at room temperature, watch it, take the part out "
-        "as soon as the colour is gone: bleach is alkaline and goes on to attack the oxide.",
-        "Always acid into water, slowly. Never pour bleach and acid waste together.",
-        "Gloves, goggles, an apron, and air that moves. The dye bath scalds in seconds, the hot seal at once.",
-        "Ask your local authority where spent dye, seal and acid may go.",
-        "The data sheets of your dyes, bleach and seal and your local rules come first; so does licensed practice.",
-    )
-    handling: str = (
-        "Unsealed oxide takes grease from a bare finger: clean gloves from the anodising tank to the seal. Dye the same "
-        "day (common practice, no source); keep the parts wet in deionised water until then."
-    )
+    untitled = "Job without a title"
+    worst_trial = "The worst of the trials"
+    islands = "Islands that were changed"
+    proof_title = "How the part will look"
+    actual_size = "At actual size, printed at 100 %"
+    from_the_front = "From the front"
+    unrolled = "All round, unrolled"
+    colours_vary = "Predicted colours; dyed metal varies."
+    as_it_will_look = "As it will look"
+    the_artwork = "The artwork on the part"
+    findings = "What to look at before cutting"
+    nothing_to_make = "None of the names can be made as they stand: there is nothing to do at the bench."
+    no_findings = "Nothing was found that stands in the way."
+    walk = "Step by step"
+    masks = "Masks"
+    sheets = "Sheets for the cutter"
+    trials = "Masks placed a little off"
+    figures = "Time, film and price"
+    recipes = "Colours and recipes"
 
     def size_of(self, part: Part) -> str:
         """Say what the part is and how large."""
@@ -79,6 +62,10 @@ class Words:
                 return f"Tube, {part.diameter_mm:g} mm across, {part.length_mm:g} mm long"
             case Shape.DISC:
                 return f"Disc, {part.diameter_mm:g} mm across"
+
+    def part_to_make(self, part: Part, quantity: int) -> str:
+        """Say what the part is and how many are to be made."""
+        return f"{self.size_of(part)}, {quantity} to make"
 
     def mm(self, value: float) -> str:
         """Say a length as it was given."""
@@ -110,10 +97,9 @@ class Words:
         if len(plan.why) < 2:
             return ""
         colours = [names[key] for key in plan.why]
-        listed = ", ".join(colours[:-1]) + " and " + colours[-1]
         return (
             f"It cannot be done with fewer than {plan.lower_bound} "
-            f"{'strip' if plan.lower_bound == 1 else 'strips'}: no two of {listed} can be reached one after the other "
+            f"{'strip' if plan.lower_bound == 1 else 'strips'}: no two of {listed(colours)} can be reached one after the other "
             "without bleaching in between."
         )
 
@@ -129,13 +115,9 @@ class Words:
     def sheet(self, sheet: Sheet, used: float) -> str:
         """Say what is on a sheet, and what share of its film ends up on parts."""
         masks = Counter(placement.mask for placement in sheet.placements)
-        listed = ", ".join(f"{number} x {mask}" for mask, number in sorted(masks.items()))
+        counts = ", ".join(f"{number} x {mask}" for mask, number in sorted(masks.items()))
         drawing = sheet.drawing
-        return f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm, {100 * used:.0f} % of the film used: {listed}. The numbers are not in the cut file."
-
-    def pieces(self, count: int) -> str:
-        """Count pieces."""
-        return "1 piece" if count == 1 else f"{count} pieces"
+        return f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm, {100 * used:.0f} % of the film used: {counts}. The numbers are not in the cut file."
 
     def film(self, carrier: Carrier, masks: int, sheets: int) -> str:
         """Say how the film comes."""
@@ -191,54 +173,13 @@ class Words:
             case DyeBath(dye, minutes):
                 return f"Dye: {dye}, {minutes:g} min"
             case ApplyMask(mask, regions):
-                return f"Lay mask {mask} over {' and '.join(names[r] for r in regions)}"
+                return f"Lay mask {mask} over {listed([names[r] for r in regions])}"
             case Strip():
                 return "Strip everything open back to bare oxide"
             case Lift(masks):
-                return f"Take off {' and '.join(masks)}"
+                return f"Take off {listed(masks)}"
             case Seal():
                 return "Seal"
-
-    def beside(self, companions: Sequence[str]) -> str:
-        """Say what else goes into a bath, so that colours match."""
-        return f"; together with: {', '.join(companions)}" if companions else ""
-
-    def seal(self, minutes: float, peel: Peel) -> str:
-        """Say how long the seal is."""
-        if peel is Peel.BEFORE_SEAL:
-            return f"{minutes:g} min at 96 °C or more, deionised water"
-        half = minutes / 2
-        return (
-            f"{half:g} min, peel all film, then {half:g} min; at 96 °C or more, deionised water "
-            "(how to divide it: common practice, no source)"
-        )
-
-    def watch(self, step: Step, peel: Peel) -> tuple[str, ...]:
-        """Say what to watch for at a step."""
-        match step:
-            case DyeBath():
-                return ("Rinse well before and after; move the part in the bath.",)
-            case ApplyMask():
-                return (
-                    "Dry the part, handle it with gloves, lay the film from one side and burnish every edge, "
-                    "above all where it runs over the edge of another mask.",
-                    "Count the pieces before the next bath.",
-                )
-            case Strip():
-                return (
-                    "Bleach only: no acid or ammonium bath near it. Plastic tub, gloves, goggles, moving air.",
-                    "Take the part out when the colour is gone; rinse long in cold water, then a thiosulphate dip, rinse, "
-                    "deionised rinse (common practice, no source) before the next bath.",
-                )
-            case Lift():
-                return ("Peel slowly and flat; lift off what adhesive is left without solvent on the open oxide.",)
-            case Seal():
-                return (
-                    "All film off first: film does not stand the heat, and what is under it would stay unsealed."
-                    if peel is Peel.BEFORE_SEAL
-                    else "Part of the seal, then peel all film, then the rest of the seal.",
-                    "96 to 100 °C scalds: tongs and a face shield.",
-                )
 
 
 WORDS = Words()

@@ -1,20 +1,14 @@
 """The report, the bench sheet and the proof: complete, self-contained, the same for the same job."""
 
-import dataclasses
-import io
 import re
 from html.parser import HTMLParser
 
-import numpy as np
 import pytest
-from PIL import Image
-from pypdf import PdfReader
 
 from maskgen.model.dyeing import DyeBath
-from maskgen.model.job import Paper, Peel
 from maskgen.report.bench import write_bench_sheet
-from maskgen.report.face_picture import draw_face
 from maskgen.report.page import write_report
+from maskgen.report.proof_pdf import write_proof_pdf
 from maskgen.report.proof_png import write_proof
 from maskgen.report.words import WORDS
 
@@ -91,49 +85,8 @@ def test_the_page_says_the_figures(result, page):
         assert caution in text
 
 
-@pytest.mark.parametrize(("paper", "size"), [(Paper.A4, (595.28, 841.89)), (Paper.LETTER, (612.0, 792.0))])
-def test_the_bench_sheet_has_every_step_on_either_paper(result, paper, size):
-    """ISO 216 A4 is 210 x 297 mm, Letter 8.5 x 11 in; a point is 1/72 in."""
-    job = dataclasses.replace(result.job, paper=paper)
-    reader = PdfReader(io.BytesIO(write_bench_sheet(dataclasses.replace(result, job=job))))
-    box = reader.pages[0].mediabox
-    assert (float(box.width), float(box.height)) == pytest.approx(size, abs=0.01)
-    text = " ".join(" ".join(p.extract_text() for p in reader.pages).split())
-    names = {region.key: region.name for region in result.plan.regions}
-    for number, step in enumerate(result.plan.sequence.steps, start=1):
-        assert f"{number}. {WORDS.step(step, names)}" in text
-    assert text.count("done:") == len(result.plan.sequence.steps)
-    assert "together with: end cap" in text
-    assert "chlorine" in text
-    assert f"{3 * result.shelf.thickness_um:g} min at 96" in text
-    fonts = reader.pages[0]["/Resources"]["/Font"]
-    embedded = [f for f in fonts.values() if "/FontFile2" in str(f.get_object().get("/FontDescriptor", {}))]
-    assert embedded or any("/DescendantFonts" in f.get_object() for f in fonts.values())
-
-
-def test_a_seal_in_two_parts_says_when_to_peel(result):
-    finish = dataclasses.replace(result.job.finish, peel=Peel.BETWEEN_SEALS)
-    job = dataclasses.replace(result.job, finish=finish)
-    reader = PdfReader(io.BytesIO(write_bench_sheet(dataclasses.replace(result, job=job))))
-    text = " ".join(" ".join(p.extract_text() for p in reader.pages).split())
-    half = 3 * result.shelf.thickness_um / 2
-    assert f"{half:g} min, peel all film, then {half:g} min" in text
-
-
-def test_the_proof_shows_the_predicted_colours_in_true_proportion(result):
-    face = draw_face(result.simulation.predicted, width_px=600)
-    assert face.shape == (300, 600, 3)
-    names = {region.name: region for region in result.plan.regions}
-    for name, (x_mm, y_mm) in {"disc": (17.5, 15.0), "band": (40.0, 15.0), "ground": (2.0, 2.0)}.items():
-        pixel = face[int(y_mm * 10), int(x_mm * 10)]
-        assert "#{:02x}{:02x}{:02x}".format(*pixel) == names[name].predicted
-    disc = np.all(face == face[150, 175], axis=2).sum() / 100
-    assert disc == pytest.approx(np.pi / 4 * (44 * 50 / 120) ** 2, rel=0.02)  # mm2: 44 of 120 px across, 50 mm wide
-    assert Image.open(io.BytesIO(write_proof(result))).format == "PNG"
-
-
 def test_the_same_job_gives_the_same_papers(result):
-    for write in (write_report, write_bench_sheet, write_proof):
+    for write in (write_report, write_bench_sheet, write_proof, write_proof_pdf):
         assert write(result) == write(result)
 
 

@@ -1,0 +1,160 @@
+"""The steps of the bench sheet, each with its pictures, what to tick, what can hurt, and a line to write on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
+
+from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Strip
+from maskgen.model.job import Carrier, Shape
+from maskgen.model.masks import Mask
+from maskgen.model.result import JobResult
+from maskgen.plan.estimate import STRIP_MIN, seal_minutes
+from maskgen.report.bench_parts import (
+    BLOCK,
+    CAREFUL,
+    FACT,
+    PLAIN_TABLE,
+    SMALL,
+    STEP,
+    TEXT,
+    Beware,
+    PartPicture,
+    TickBox,
+)
+from maskgen.report.part_forms import PartForms
+from maskgen.report.pdf_text import paragraph
+from maskgen.report.placing import piece_boxes, placing_of, smallest_piece_mm2
+from maskgen.report.placing_picture import PlacingPicture
+from maskgen.report.stages import Stage
+from maskgen.report.words import WORDS
+
+PICTURE = (31 * mm, 24 * mm)
+PLACING_HEIGHT = 90 * mm
+"""Room for a placing picture: two steps with one still fit a page."""
+LISTED = 40
+"""Up to so many loose pieces their places are listed."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepPlace:
+    """A step of the walk: the part before and after it, and its number."""
+
+    before: Stage
+    after: Stage
+    number: int
+
+
+def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: float) -> Flowable:
+    """Give one step, kept on one page."""
+    step = place.after.step
+    names = {region.key: region.name for region in result.plan.regions}
+    words_width = width - 79 * mm
+    words: list[Flowable] = [
+        paragraph(f"{place.number}. {WORDS.step(step, names)}", STEP),
+        *(paragraph(line, FACT) for line in _facts(result, place) if line),
+        Spacer(1, 1 * mm),
+        _ticked(result, place, words_width),
+        *(paragraph(line, SMALL) for line in WORDS.watch(step, result.job.finish.peel)),
+        *_dangers(result, place, words_width),
+    ]
+    rows: list[list[Any]] = [[TickBox(6 * mm), words, _pictures(place, forms)]]
+    if isinstance(step, ApplyMask):
+        mask = next(m for m in result.masks if m.number == step.mask)
+        rows.append(["", _placing(result, mask, place.before.masks_on, forms, width - 16 * mm), ""])
+    rows.append(["", [Spacer(1, 1.5 * mm), paragraph(WORDS.record(step), TEXT)], ""])
+    style = TableStyle(
+        [
+            *(CAREFUL if isinstance(step, Strip) else BLOCK).getCommands(),
+            *(("SPAN", (1, row), (2, row)) for row in range(1, len(rows))),
+        ]
+    )
+    table = Table(rows, colWidths=[10 * mm, words_width, 69 * mm], style=style)
+    return KeepTogether([table, Spacer(1, 1 * mm)])
+
+
+def _facts(result: JobResult, place: StepPlace) -> list[str]:
+    stage, job = place.after, result.job
+    match stage.step:
+        case DyeBath(dye, minutes):
+            degrees = result.shelf.dye(dye).temperature_c
+            return [WORDS.dye_facts(degrees, minutes, stage.clock_from), WORDS.beside(job.companions)]
+        case ApplyMask(mask, _):
+            return [WORDS.mask_facts(_pieces(result, mask), job.resist.carrier)]
+        case Strip():
+            return [WORDS.strip_facts(STRIP_MIN), WORDS.beside(job.companions)]
+        case Seal():
+            return [WORDS.seal(seal_minutes(result.shelf), job.finish.peel), WORDS.beside(job.companions)]
+        case Lift():
+            return []
+
+
+def _ticked(result: JobResult, place: StepPlace, width: float) -> Flowable:
+    step = place.after.step
+    minutes = step.minutes if isinstance(step, DyeBath) else seal_minutes(result.shelf)
+    actions = WORDS.do(
+        step,
+        peel=result.job.finish.peel,
+        minutes=minutes,
+        masks_on=place.before.masks_on,
+        pieces=_pieces(result, step.mask) if isinstance(step, ApplyMask) else 0,
+    )
+    rows = [[TickBox(2.6 * mm), paragraph(line, TEXT)] for line in actions]
+    return Table(rows, colWidths=[5 * mm, width - 9 * mm], style=PLAIN_TABLE, hAlign="LEFT")
+
+
+def _dangers(result: JobResult, place: StepPlace, width: float) -> list[Flowable]:
+    step = place.after.step
+    degrees = result.shelf.dye(step.dye).temperature_c if isinstance(step, DyeBath) else 0.0
+    lines = WORDS.danger(step, degrees=degrees)
+    if not lines:
+        return []
+    rows = [[Beware(), paragraph(line, TEXT)] for line in lines]
+    return [Spacer(1, 0.8 * mm), Table(rows, colWidths=[6 * mm, width - 10 * mm], style=PLAIN_TABLE, hAlign="LEFT")]
+
+
+def _pictures(place: StepPlace, forms: PartForms) -> Flowable:
+    rows: list[list[Any]] = [
+        [PartPicture(forms, place.before, *PICTURE), PartPicture(forms, place.after, *PICTURE)],
+        [paragraph(WORDS.before, SMALL), paragraph(WORDS.after, SMALL)],
+    ]
+    return Table(rows, colWidths=[34 * mm, 34 * mm], style=PLAIN_TABLE)
+
+
+def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartForms, width: float) -> list[Flowable]:
+    part, resist = result.job.part, result.job.resist
+    assert part is not None
+    placing = placing_of(mask, part)
+    sides = list(zip(WORDS.edges, (placing.left, placing.top, placing.right, placing.bottom), strict=True))
+    loose = resist.carrier is Carrier.LOOSE
+    picture = PlacingPicture(
+        forms,
+        mask,
+        under=under,
+        over_mm=resist.overhang_mm,
+        crosses=result.job.sheets.crosses and not loose,
+        numbered=loose,
+        room=(width, PLACING_HEIGHT),
+    )
+    boxes = piece_boxes(mask)
+    opening = placing.opening if placing.by_opening else None
+    lines = [
+        WORDS.even_over(sides) if placing.over_every_edge else WORDS.placing(sides),
+        WORDS.by_opening(opening[0], opening[1]) if opening else "",
+        WORDS.loose_places(boxes) if loose and len(boxes) <= LISTED else "",
+        WORDS.small_pieces(smallest_piece_mm2(mask)) if len(boxes) > 1 else "",
+        WORDS.seam if part.shape is Shape.TUBE and min(placing.left, placing.right) < 0.0 else "",
+        WORDS.laid_on_holes if result.job.hole else "",
+        WORDS.register_marks if picture.crosses else "",
+        WORDS.drawn_at(picture.scale),
+    ]
+    picture.hAlign = "CENTER"
+    return [paragraph(" ".join(line for line in lines if line), SMALL), picture]
+
+
+def _pieces(result: JobResult, mask: str) -> int:
+    return next(len(m.area.pieces) for m in result.masks if m.number == mask)

@@ -1,0 +1,201 @@
+"""The placing picture of one mask: the part, the film that is on already, the new film, and measures to the edges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from reportlab.lib import colors
+from reportlab.platypus import Flowable
+
+from maskgen.model.masks import Mask
+from maskgen.model.paths import Area, bounds
+from maskgen.report.part_forms import PartForms
+from maskgen.report.placing import FLUSH_MM, label_place, placing_of
+from maskgen.report.typeface import PLAIN
+from maskgen.report.words import WORDS
+from maskgen.shape.sheet_extras import CROSS_MM, register_crosses
+from maskgen.units import MM_PER_POINT
+
+MM = 1.0 / MM_PER_POINT
+TYPE = 7.5
+LABEL = 11.0
+CHAIN_MM = 5.0
+"""How far a chain of measures stands off the part."""
+SIDE_MM = 24.0
+"""Room for the words of a measure beside the part."""
+SMALL_FACE_MM = 42.0
+"""A part smaller than this is drawn twice as large, so that measures find room."""
+SCALES = (1.0, 1 / 1.5, 1 / 2, 1 / 2.5, 1 / 3, 1 / 4, 1 / 5, 1 / 6, 1 / 8, 1 / 10, 1 / 15, 1 / 20, 1 / 30, 1 / 50)
+NUMBERED = 150
+"""Up to so many loose pieces their numbers can still be read."""
+
+
+class PlacingPicture(Flowable):
+    """A mask's place on the part; at actual size where the room allows."""
+
+    def __init__(
+        self,
+        forms: PartForms,
+        mask: Mask,
+        *,
+        under: Sequence[str],
+        over_mm: float,
+        crosses: bool,
+        numbered: bool,
+        room: tuple[float, float],
+    ) -> None:
+        super().__init__()
+        self.forms, self.mask, self.under = forms, mask, under
+        self.placing = placing_of(mask, forms.part)
+        self.crosses = register_crosses(_face_box(forms), _all_masks(forms)) if crosses else ()
+        self.numbered = numbered and len(mask.area.pieces) <= NUMBERED
+        self.over_mm = max(over_mm, CROSS_MM + 4.0 if self.crosses else 0.0)
+        width, height = forms.face_mm
+        fits = min(
+            (room[0] / MM - 2 * SIDE_MM) / (width + 2 * self.over_mm),
+            (room[1] / MM - 4 * CHAIN_MM) / (height + 2 * self.over_mm),
+        )
+        self.head_mm = 2 * CHAIN_MM if self.placing.opening is not None and self.placing.by_opening else 2.0
+        doubled = max(width, height) < SMALL_FACE_MM and fits >= 2.0
+        self.scale = 2.0 if doubled else next((scale for scale in SCALES if scale <= fits), SCALES[-1])
+
+    @property
+    def _size_mm(self) -> tuple[float, float]:
+        width, height = self.forms.face_mm
+        over = 2 * self.over_mm
+        return (width + over) * self.scale + 2 * SIDE_MM, (height + over) * self.scale + 2 * CHAIN_MM + self.head_mm
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        """Say its size."""
+        width, height = self._size_mm
+        return width * MM, height * MM
+
+    def draw(self) -> None:
+        """Draw it: origin at the face's bottom left from here on, in points."""
+        canvas: Any = self.canv
+        canvas.saveState()
+        canvas.translate((SIDE_MM + self.over_mm * self.scale) * MM, (2 * CHAIN_MM + self.over_mm * self.scale) * MM)
+        canvas.saveState()
+        canvas.scale(self.scale * MM, self.scale * MM)
+        for number in self.under:
+            self.forms.draw_film(canvas, number, pitch_mm=1.6 / self.scale)
+        self.forms.draw_solid(canvas, self.mask.number, line=0.25 / self.scale)
+        self.forms.draw_edge(canvas, line=0.3 / self.scale)
+        self._draw_crosses(canvas)
+        canvas.restoreState()
+        self._draw_numbers(canvas)
+        self._draw_chains(canvas)
+        canvas.restoreState()
+
+    def _at(self, x: float, y: float) -> tuple[float, float]:
+        return x * self.scale * MM, (self.forms.face_mm[1] - y) * self.scale * MM
+
+    def _draw_crosses(self, canvas: Any) -> None:
+        canvas.setLineWidth(0.25 / self.scale)
+        for piece in self.crosses:
+            points = [self.forms.at(s.start) for s in piece.outer.segments]
+            path = canvas.beginPath()
+            path.moveTo(*points[0])
+            for point in points[1:]:
+                path.lineTo(*point)
+            path.close()
+            canvas.drawPath(path, stroke=1, fill=0)
+
+    def _draw_numbers(self, canvas: Any) -> None:
+        """Write the mask's number on its largest piece, or every piece's own where they are laid one by one."""
+        if self.numbered:
+            for count, piece in enumerate(self.mask.area.pieces, start=1):
+                _label(canvas, *self._at(*label_place(Area((piece,)))), str(count), TYPE)
+            return
+        for number in self.under:
+            _label(canvas, *self._at(*label_place(self.forms.masks[number])), number, TYPE)
+        _label(canvas, *self._at(*label_place(self.mask.area)), self.mask.number, LABEL)
+
+    def _draw_chains(self, canvas: Any) -> None:
+        """Draw the film's measures below and at the right, those of its opening above and at the left."""
+        width, height = self.forms.face_mm
+        placing = self.placing
+        left, top, right, bottom = placing.box
+        out = (self.over_mm * self.scale + CHAIN_MM) * MM
+        foot, side = -out, width * self.scale * MM + out
+        self._level(canvas, foot, (0.0, left, right, width), _words(placing.left, placing.right, right - left))
+        self._upright(canvas, side, (0.0, top, bottom, height), _words(placing.top, placing.bottom, bottom - top))
+        if placing.opening is not None and placing.by_opening:
+            hole = placing.opening
+            head = height * self.scale * MM + out
+            self._level(canvas, head, (0.0, hole[0]), (WORDS.mm_measured(hole[0]),), at_y=(hole[1] + hole[3]) / 2)
+            self._upright(canvas, -out, (0.0, hole[1]), (WORDS.mm_measured(hole[1]),), at_x=(hole[0] + hole[2]) / 2)
+
+    def _level(
+        self, canvas: Any, y: float, xs: Sequence[float], words: Sequence[str], *, at_y: float | None = None
+    ) -> None:
+        places = [x * self.scale * MM for x in xs]
+        _line(canvas, min(places), y, max(places), y)
+        reach = self._at(0.0, at_y if at_y is not None else (self.placing.box[1] + self.placing.box[3]) / 2)[1]
+        for x in places:
+            _line(canvas, x, y - MM, x, y + MM)
+            _line(canvas, x, y, x, reach if x not in (places[0], places[-1]) or at_y is not None else y, faint=True)
+        canvas.setFont(PLAIN, TYPE)
+        if len(words) == 1:
+            canvas.drawCentredString((places[0] + places[1]) / 2, y + 1.2, words[0])
+            return
+        first, last, middle = words
+        canvas.drawRightString(min(places) - 1.2 * MM, y - TYPE / 3, first)
+        canvas.drawString(max(places) + 1.2 * MM, y - TYPE / 3, last)
+        narrow = canvas.stringWidth(middle, PLAIN, TYPE) > max(places) - min(places)
+        canvas.drawCentredString((places[1] + places[2]) / 2, y - TYPE * (1.9 if narrow else 1.0) - 0.6, middle)
+
+    def _upright(
+        self, canvas: Any, x: float, ys: Sequence[float], words: Sequence[str], *, at_x: float | None = None
+    ) -> None:
+        places = [self._at(0.0, y)[1] for y in ys]
+        _line(canvas, x, min(places), x, max(places))
+        reach = self._at(at_x if at_x is not None else (self.placing.box[0] + self.placing.box[2]) / 2, 0.0)[0]
+        for y in places:
+            _line(canvas, x - MM, y, x + MM, y)
+            _line(canvas, x, y, reach if y not in (places[0], places[-1]) or at_x is not None else x, y, faint=True)
+        canvas.setFont(PLAIN, TYPE)
+        if len(words) == 1:
+            canvas.drawRightString(x - 1.2 * MM, (places[0] + places[1]) / 2 - TYPE / 3, words[0])
+            return
+        first, last, middle = words
+        canvas.drawString(x + 1.2 * MM, max(places) - TYPE / 3, first)
+        canvas.drawString(x + 1.2 * MM, min(places) - TYPE / 3, last)
+        canvas.drawString(x + 1.6 * MM, (max(places) + min(places)) / 2 - TYPE / 3, middle)
+
+
+def _words(before: float, after: float, extent: float) -> tuple[str, str, str]:
+    return _gap(before), _gap(after), WORDS.film_measure(extent)
+
+
+def _gap(gap: float) -> str:
+    return WORDS.runs_over(-gap) if gap <= -FLUSH_MM else WORDS.mm_measured(max(gap, 0.0))
+
+
+def _line(canvas: Any, x1: float, y1: float, x2: float, y2: float, *, faint: bool = False) -> None:
+    canvas.setStrokeColor(colors.grey if faint else colors.black)
+    canvas.setLineWidth(0.3 if faint else 0.6)
+    canvas.setDash([1, 1.6] if faint else [])
+    canvas.line(x1, y1, x2, y2)
+    canvas.setDash([])
+
+
+def _label(canvas: Any, x: float, y: float, words: str, size: float) -> None:
+    """Write on a white plate, so that it is read on film and metal alike."""
+    canvas.setFont(PLAIN, size)
+    width = canvas.stringWidth(words, PLAIN, size)
+    canvas.setFillColor(colors.white)
+    canvas.rect(x - width / 2 - 1.2, y - size * 0.46, width + 2.4, size * 0.96, stroke=0, fill=1)
+    canvas.setFillColor(colors.black)
+    canvas.drawCentredString(x, y - size * 0.35, words)
+
+
+def _face_box(forms: PartForms) -> tuple[float, float, float, float]:
+    return (0.0, 0.0, *forms.face_mm)
+
+
+def _all_masks(forms: PartForms) -> tuple[float, float, float, float]:
+    boxes: Iterable[tuple[float, float, float, float]] = [bounds(area) for area in forms.masks.values()]
+    lefts, tops, rights, bottoms = zip(*boxes, strict=True)
+    return min(lefts), min(tops), max(rights), max(bottoms)

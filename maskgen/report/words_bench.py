@@ -1,0 +1,290 @@
+"""The words of the bench sheet: what to do, what to watch for, what can hurt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Step, Strip
+from maskgen.model.job import Carrier, Peel, SheetSettings
+
+
+def listed(names: Sequence[str]) -> str:
+    """List names as in a sentence."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+class BenchWords:
+    """The words in English."""
+
+    part = "Part"
+    same_baths = "Through the same baths"
+    no_companions = "no companions"
+    oxide = "Oxide"
+    baths = "Baths"
+    film_fact = "Film"
+    work = "Work"
+    pictures_fact = "Pictures"
+    first_things = "Before the first bath"
+    recipes_printed = "Colours, and the minutes each has had when it is done"
+    made_on = "Made on"
+    made_on_line = "date ____________    by ____________    bath numbers ____________"
+    before = "before"
+    after = "after"
+    measured = "seen on a coupon"
+    predicted = "predicted"
+    how_it_went = "How it went"
+    how_it_went_lines = (
+        "Good parts ________ spoiled ________; edges bled by about ________ mm; colours as the coupons ________",
+        "What to do differently next time:",
+    )
+    striped = "Striped: film is on it. Plain: open to the bath."
+    unrolled_note = "A tube is drawn unrolled: the seam is at the left and right edge, the front in the middle."
+
+    cautions_title = "Before you begin: what can hurt you"
+    cautions: tuple[str, ...] = (
+        "Bleach (hypochlorite) and acid make chlorine gas; bleach and ammonium salts make chloramines. Keep the bleach tub "
+        "away from every acid, ferric ammonium oxalate or ammonium acetate bath, and rinse in full between them.",
+        "Use a plastic tub for bleach, never the stainless dye pot. Bleach at room temperature, watch it, take the part out "
+        "as soon as the colour is gone: bleach is alkaline and goes on to attack the oxide.",
+        "Always acid into water, slowly. Never pour bleach and acid waste together.",
+        "Gloves, goggles, an apron, and air that moves. The dye bath scalds in seconds, the hot seal at once.",
+        "Ask your local authority where spent dye, bleach, seal and acid may go.",
+        "The data sheets of your dyes, bleach and seal and your local rules come first; so does licensed practice.",
+    )
+    coupon_first = "Dye a coupon of the same metal and oxide first; compare it with the colours above."
+    handling = (
+        "Unsealed oxide takes grease from a bare finger: clean gloves from the anodising tank to the seal. Dye the same "
+        "day (common practice, no source); keep the parts wet in deionised water until then."
+    )
+
+    coupons = (
+        "Coupons first: scraps of the same metal with the same oxide, one for each colour above, dyed for its minutes, rinsed "
+        "and sealed. Compare before a part goes in. They came out: ______________________________"
+    )
+
+    def companions_ready(self, companions: Sequence[str], colours: Sequence[str]) -> str:
+        """Say that companions are to lie ready, and what becomes of them."""
+        end = f", and come out as {' or '.join(colours)}" if colours else ""
+        return (
+            f"Companions lie ready: {', '.join(companions)}. Without film they go through every bath with the parts, bleach "
+            f"and seal too{end}."
+        )
+
+    def film_ready(self, masks: Sequence[tuple[str, str, int]], quantity: int) -> str:
+        """Say which film is to lie ready: number, name and pieces of each mask."""
+        ready = "; ".join(
+            f"{number} {name}, {self.pieces(pieces)}" + (f" x {quantity} parts" if quantity > 1 else "")
+            for number, name, pieces in masks
+        )
+        return f"Film cut, weeded and counted: {ready}."
+
+    def tubs_ready(self, *, strips: int) -> str:
+        """Say what is to stand ready beside the dye pots."""
+        bleach = (
+            "a plastic tub of bleach well away from acid and ammonium baths, a thiosulphate dip, " if strips else ""
+        )
+        return f"Set out: {bleach}cold running rinse, deionised rinse, clean gloves, goggles, apron; air moving."
+
+    def made_of(self, strips: int, masks: int, baths: int) -> str:
+        """Sum a job up."""
+        return f"{self.count(baths, 'dye bath')}, {self.count(masks, 'mask')}, {self.count(strips, 'strip')} in bleach, then the seal"
+
+    def count(self, number: int, what: str) -> str:
+        """Count things whose plural ends in s."""
+        return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+    def pieces(self, count: int) -> str:
+        """Count pieces."""
+        return self.count(count, "piece")
+
+    def page(self, number: int) -> str:
+        """Number a page."""
+        return f"page {number}"
+
+    def oxide_line(self, thickness_um: float, minutes: float) -> str:
+        """Say the oxide and the seal it needs."""
+        return f"{thickness_um:g} µm, clear, rinsed, not sealed. Hot seal at the end: {minutes:g} min at 96 °C or more (3 min per µm)"
+
+    def bath_line(self, dye: str, degrees: float) -> str:
+        """Say how hot a bath is."""
+        return f"{dye} at {degrees:g} °C"
+
+    def dye_facts(self, degrees: float, minutes: float, already: float) -> str:
+        """Say the figures of a dye bath; `already` is what the open metal has had of this dye."""
+        more = (
+            f"; the open metal has had {already:g} min of this dye before, and comes to {already + minutes:g} min"
+            if already
+            else ""
+        )
+        return f"{degrees:g} °C, {minutes:g} min{more}"
+
+    def mask_facts(self, pieces: int, carrier: Carrier) -> str:
+        """Say what goes on each part."""
+        how = {
+            Carrier.TAPE: "as one, with transfer tape",
+            Carrier.LOOSE: "piece by piece, by the numbers in the picture" if pieces > 1 else "by hand",
+            Carrier.STENCIL: "as one sheet",
+        }[carrier]
+        return f"{self.pieces(pieces)} on each part, laid {how}"
+
+    def strip_facts(self, minutes: float) -> str:
+        """Say the figures of a strip."""
+        return f"bleach at room temperature, about {minutes:g} min (common practice, no source): watch it, stop when the colour is gone"
+
+    def beside(self, companions: Sequence[str]) -> str:
+        """Say what else goes into a bath, so that colours match."""
+        return f"together with: {', '.join(companions)}" if companions else ""
+
+    def seal(self, minutes: float, peel: Peel) -> str:
+        """Say how long the seal is."""
+        if peel is Peel.BEFORE_SEAL:
+            return f"{minutes:g} min at 96 °C or more, deionised water"
+        half = minutes / 2
+        return (
+            f"{half:g} min, peel all film, then {half:g} min; at 96 °C or more, deionised water "
+            "(how to divide it: common practice, no source)"
+        )
+
+    def do(
+        self, step: Step, *, peel: Peel, minutes: float, masks_on: Sequence[str], pieces: int = 0
+    ) -> tuple[str, ...]:
+        """Say what is done in a step, each with a box to tick; `minutes` are those of the bath."""
+        match step:
+            case DyeBath():
+                return (
+                    "Rinse the parts; into the dye; start the clock; keep them moving.",
+                    f"Out at {minutes:g} min; rinse in cold water until it runs clear.",
+                )
+            case ApplyMask(mask, _):
+                return (
+                    "Dry the parts; clean gloves. Lay the film by the measures below, from one side to the other.",
+                    "Burnish every edge, above all where it runs over the part's edge or over other film.",
+                    f"Count on each part: {self.pieces(pieces)} of {mask}. Take no part on that has one missing.",
+                )
+            case Strip():
+                return (
+                    "Rinse in full. Into the bleach; watch; out as soon as the open metal is bare.",
+                    "Rinse long in cold water; thiosulphate dip; rinse; deionised rinse (common practice, no source).",
+                )
+            case Lift(masks):
+                return (
+                    f"Peel {listed(masks)} slowly and flat; leave all other film on.",
+                    "Lift off what adhesive is left without solvent: the metal under it is open again.",
+                )
+            case Seal():
+                return self._seal(peel, minutes, masks_on)
+
+    def _seal(self, peel: Peel, minutes: float, masks_on: Sequence[str]) -> tuple[str, ...]:
+        film = f"Peel all film ({', '.join(masks_on)}), slowly and flat; no solvent on the open oxide. Rinse."
+        if not masks_on:
+            return (f"Into the hot seal; out at {minutes:g} min; rinse, dry.",)
+        if peel is Peel.BEFORE_SEAL:
+            return (film, f"Into the hot seal; out at {minutes:g} min; rinse, dry.")
+        half = f"{minutes / 2:g} min"
+        return (
+            f"Into the hot seal with the film on; out at {half}.",
+            film,
+            f"Back into the hot seal for {half}; rinse, dry.",
+        )
+
+    def watch(self, step: Step, peel: Peel) -> tuple[str, ...]:
+        """Say what to watch for at a step."""
+        match step:
+            case DyeBath():
+                return ("Rinse well before and after, so that no bath is carried into the next.",)
+            case ApplyMask():
+                return ("A bare finger leaves grease that takes no dye. A loose edge lets bleach under the film.",)
+            case Strip():
+                return ("Left too long, bleach goes on to eat the oxide and creeps further under the film.",)
+            case Lift():
+                return ("What was covered is open again and goes on through every later bath.",)
+            case Seal():
+                return (
+                    ("Film does not stand the seal's heat, and what is under it would stay unsealed.",)
+                    if peel is Peel.BEFORE_SEAL
+                    else ("Part of the seal, then peel all film, then the rest of the seal.",)
+                )
+
+    def danger(self, step: Step, *, degrees: float = 0.0) -> tuple[str, ...]:
+        """Say what can hurt at a step."""
+        match step:
+            case DyeBath():
+                return (f"{degrees:g} °C scalds in seconds: gloves, goggles.",) if degrees >= 45 else ()
+            case Strip():
+                return (
+                    "Bleach only, in a plastic tub: acid near it makes chlorine gas, ammonium salts make chloramines. "
+                    "Gloves, goggles, moving air. Rinse in full before the next bath.",
+                    "Thiosulphate must not meet acid either: it gives off sulphur dioxide.",
+                )
+            case Seal():
+                return ("96 to 100 °C scalds at once: tongs, face shield.",)
+            case _:
+                return ()
+
+    def record(self, step: Step) -> str:
+        """Give the line on which is written what was really done."""
+        match step:
+            case DyeBath() | Seal():
+                done = "______ min, ______ °C"
+            case Strip():
+                done = "______ min, bare all over ______"
+            case _:
+                done = "______ pieces counted"
+        return f"Really done: {done}; remarks ____________________________________________________"
+
+    def runs_over(self, by: float) -> str:
+        """Say that film runs over an edge."""
+        return f"{by:.1f} mm over"
+
+    def mm_measured(self, value: float) -> str:
+        """Say a length to be measured with a steel rule."""
+        return f"{value:.1f} mm"
+
+    def film_measure(self, extent: float) -> str:
+        """Say how far the film reaches from end to end."""
+        return f"film {extent:.1f} mm"
+
+    def drawn_at(self, scale: float) -> str:
+        """Say how large a placing picture is drawn."""
+        if scale == 1.0:
+            return "Drawn at actual size when printed at 100 %: lay the part on it to check."
+        return f"Drawn {scale:g} times as large." if scale > 1 else f"Drawn at 1 : {1 / scale:g}."
+
+    def placing(self, sides: Sequence[tuple[str, float]]) -> str:
+        """Say where the film lies, by the edges it lies in from."""
+        inside = [f"{gap:.1f} mm from the {name} edge" for name, gap in sides if gap > 0.05]
+        return f"Film begins {', '.join(inside)}." if inside else ""
+
+    def even_over(self, sides: Sequence[tuple[str, float]]) -> str:
+        """Say how film that runs over every edge is centred."""
+        overs = sorted({round(-gap, 1) for _, gap in sides})
+        if len(overs) == 1 and overs[0] > 0:
+            return f"The film runs over every edge by {overs[0]:.1f} mm: centre it until all sides show the same."
+        over = ", ".join(f"{name} {abs(gap):.1f} mm" for name, gap in sides if gap < -0.05)
+        return f"The film covers the part and runs over its edges: {over}." if over else "The film covers the part."
+
+    def by_opening(self, left: float, top: float) -> str:
+        """Say where the largest opening begins."""
+        return f"Its largest opening begins {left:.1f} mm from the left edge and {top:.1f} mm from the top edge."
+
+    edges = ("left", "top", "right", "bottom")
+    seam = "On a tube: the front is in the middle; the film closes over the seam at the back, one end over the other."
+    register_marks = "Register marks: the crosses lie at the same places for every mask of this job; leave them on the tape, not on the part."
+    laid_on_holes = "Holes in the part are drawn: line the film up with them."
+
+    def loose_places(self, boxes: Sequence[tuple[float, float, float, float]]) -> str:
+        """Say where each loose piece begins."""
+        places = "; ".join(f"{n}: {box[0]:.1f}, {box[1]:.1f}" for n, box in enumerate(boxes, start=1))
+        return f"Each piece begins, in mm from the left and the top edge, at {places}."
+
+    def small_pieces(self, area_mm2: float) -> str:
+        """Say how small the smallest piece is."""
+        return f"The smallest piece has {area_mm2:.1f} mm²: see that it is there."
+
+    def sheet_check(self, settings: SheetSettings) -> str:
+        """Say how the cut film is checked for size."""
+        return "Measure the check bar on the sheet: 50.0 mm." if settings.check_bar else ""
+
+    def danger_of_dye(self, dye: str) -> str:
+        """Say that a dye does not come out again."""
+        return f"{dye} does not come out in bleach: what it touches stays."

@@ -1,0 +1,169 @@
+"""The bench sheet read back: complete, to scale, in any script."""
+
+import dataclasses
+import io
+import math
+
+import pytest
+from pypdf import PdfReader
+from pypdf.generic import ContentStream
+
+from maskgen.model.dyeing import ApplyMask, DyeBath, Strip
+from maskgen.model.job import Carrier, Hole, Paper, Part, Peel, Shape
+from maskgen.model.masks import Mask
+from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
+from maskgen.report.bench import write_bench_sheet
+from maskgen.report.placing import label_place, placing_of
+from maskgen.report.words import WORDS
+
+MM = 72 / 25.4
+PLATE = Part(Shape.PLATE, width_mm=60.0, height_mm=30.0)
+
+
+def read(result, **changes):
+    changed = dataclasses.replace(result, job=dataclasses.replace(result.job, **changes))
+    return PdfReader(io.BytesIO(write_bench_sheet(changed)))
+
+
+def words(reader):
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+@pytest.mark.parametrize(("paper", "size"), [(Paper.A4, (595.28, 841.89)), (Paper.LETTER, (612.0, 792.0))])
+def test_every_step_stands_on_either_paper(result, paper, size):
+    """ISO 216 A4 is 210 x 297 mm, Letter 8.5 x 11 in; a point is 1/72 in."""
+    reader = read(result, paper=paper)
+    for page in reader.pages:
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(size, abs=0.01)
+    text = words(reader)
+    names = {region.key: region.name for region in result.plan.regions}
+    for number, step in enumerate(result.plan.sequence.steps, start=1):
+        assert f"{number}. {WORDS.step(step, names)}" in text
+    assert text.count("Really done:") == len(result.plan.sequence.steps)
+    assert f"{3 * result.shelf.thickness_um:g} min at 96" in text  # 3 min per µm (alufinish.de, on hot sealing)
+
+
+def test_all_fonts_are_embedded(result):
+    for page in read(result).pages:
+        for font in page["/Resources"]["/Font"].values():
+            font = font.get_object()
+            if font["/Subtype"] == "/Type0":
+                font = font["/DescendantFonts"][0].get_object()
+            if font["/BaseFont"] != "/Helvetica":  # the library states it on every page and draws nothing with it
+                assert "/FontFile2" in font["/FontDescriptor"].get_object()
+
+
+def test_nothing_is_drawn_in_a_font_that_is_not_embedded(result):
+    reader = read(result)
+    for page in reader.pages:
+        fonts = {name: font.get_object()["/BaseFont"] for name, font in page["/Resources"]["/Font"].items()}
+        current = None
+        for operands, operator in ContentStream(page.get_contents(), reader).operations:
+            if operator == b"Tf":
+                current = fonts[operands[0]]
+            if operator == b"Tj" and operands[0]:
+                assert current != "/Helvetica"
+
+
+def test_what_can_hurt_stands_on_the_first_page_and_at_its_step(result):
+    reader = read(result)
+    first = " ".join(reader.pages[0].extract_text().split())
+    for caution in WORDS.cautions:
+        assert caution in first
+    text = words(reader)
+    steps = result.plan.sequence.steps
+    assert text.count("makes chlorine gas, ammonium") == sum(isinstance(step, Strip) for step in steps)
+    assert text.count("scalds in seconds: gloves") == sum(isinstance(step, DyeBath) for step in steps)
+    assert "96 to 100 °C scalds" in text
+
+
+def test_companions_go_through_every_bath(result):
+    baths = [step for step in result.plan.sequence.steps if not isinstance(step, ApplyMask)]
+    assert words(read(result)).count("together with: end cap") == len(baths)
+
+
+def test_each_mask_tells_its_pieces_at_its_step(result):
+    text = words(read(result))
+    for mask in result.masks:
+        assert f"{WORDS.pieces(len(mask.area.pieces))} of {mask.number}." in text
+        assert f"{mask.number} {mask.name}, {WORDS.pieces(len(mask.area.pieces))} x 3 parts" in text
+
+
+def test_a_seal_in_two_parts_says_when_to_peel(result):
+    finish = dataclasses.replace(result.job.finish, peel=Peel.BETWEEN_SEALS)
+    text = words(read(result, finish=finish))
+    half = 3 * result.shelf.thickness_um / 2
+    assert f"{half:g} min, peel all film, then {half:g} min" in text
+    assert text.index(f"out at {half:g} min") < text.index("Peel all film (") < text.index(f"the hot seal for {half:g}")
+
+
+def scales(page, reader):
+    """Give the factor of every picture on a page: points to a millimetre of the part."""
+    found = []
+    for operands, operator in ContentStream(page.get_contents(), reader).operations:
+        if operator == b"cm" and float(operands[0]) == float(operands[3]) != 1.0:
+            found.append(float(operands[0]))
+    return found
+
+
+def test_placing_pictures_are_at_actual_size_where_they_say_so(result):
+    reader = read(result)
+    told = words(reader).count("Drawn at actual size")
+    assert told == len(result.masks) > 0
+    drawn = [s for page in reader.pages for s in scales(page, reader)]
+    assert sum(math.isclose(scale, MM, rel_tol=1e-5) for scale in drawn) >= told
+
+
+def test_loose_pieces_are_numbered_and_placed(result):
+    mask = result.masks[0]
+    two = dataclasses.replace(mask, area=Area((rectangle(3, 4, 9, 8), rectangle(20, 5, 26, 12))))
+    resist = dataclasses.replace(result.job.resist, carrier=Carrier.LOOSE)
+    changed = dataclasses.replace(result, masks=(two, *result.masks[1:]))
+    assert "1: 3.0, 4.0; 2: 20.0, 5.0" in words(read(changed, resist=resist))
+
+
+@pytest.mark.parametrize(
+    ("title", "found"),
+    [
+        ("Ночное небо", "Ночное"),
+        ("星空観測会", "星空"),
+        ("مرصد السماء", "مرصد"),
+        ("גלים", "גלים"),
+        ("หอดูดาว", "หอดูดาว"),
+    ],
+)
+def test_titles_of_every_script_can_be_searched(result, title, found):
+    assert found in words(read(result, title=title))
+
+
+def test_a_sign_no_font_has_is_told_by_its_number(result):
+    assert "U+13000" in words(read(result, title="Rocket \U00013000")).replace(" ", "")
+
+
+def test_a_long_title_is_wrapped_and_cut_short_in_the_foot(result):
+    title = "Eyepiece case plate of the observers' summer camp " * 4
+    text = read(result, title=title).pages[0].extract_text()
+    assert "…" in text
+    assert " ".join(title.split()) in " ".join(text.split())
+
+
+def test_placing_measures_are_those_of_a_steel_rule():
+    """Film from 12 to 40 mm of 60 and from 3 to 24 mm of 30."""
+    found = placing_of(Mask("M1", "star", ("r1",), Area((rectangle(12, 3, 40, 24),))), PLATE)
+    assert (found.left, found.top, found.right, found.bottom) == (12, 3, 20, 6)
+    assert not found.by_opening
+
+
+def test_film_over_all_edges_is_placed_by_its_opening():
+    hole = polygon_ring([(10, 5), (10, 9), (22, 9), (22, 5)])
+    frame = Piece(rectangle(-1, -1, 61, 31).outer, (hole,))
+    found = placing_of(Mask("M1", "ground", ("r1",), Area((frame,))), PLATE)
+    assert found.over_every_edge
+    assert found.opening == (10, 5, 22, 9)
+    x, y = label_place(Area((frame,)))
+    assert 22 < x < 61  # the widest place of the film is right of the opening
+    assert -1 < y < 31
+
+
+def test_holes_are_told_at_every_mask(result):
+    assert words(read(result, hole=(Hole((4.0, 4.0), 3.2),))).count("line the film up") == len(result.masks)
