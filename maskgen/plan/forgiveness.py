@@ -28,7 +28,9 @@ COARSE_MM = 0.02
 """Chord error of the outlines in the trials: a fifth of a visible seam."""
 SPACING = 0.005
 """Spacing of edge samples in the trials as a share of the face's size: a thousand and more to a part."""
-TRIALS = 25
+TRIALS, FEWEST_TRIALS = 25, 5
+WORK = 120_000
+"""Runs of outline times masks bathed in all trials together; a busier job gets fewer trials, not a longer wait."""
 SEED = 20
 
 
@@ -40,11 +42,11 @@ def forgive(
     part: Part,
     resist: Resist,
     holes: Sequence[Hole] = (),
-    trials: int = TRIALS,
+    trials: int | None = None,
     seed: int = SEED,
     colour_of: Callable[[Recipe], str] | None = None,
 ) -> Forgiveness:
-    """Repeat the simulation with displaced masks.
+    """Repeat the simulation with displaced masks, `TRIALS` times or, where outlines are many, less often.
 
     Returns
     -------
@@ -58,6 +60,8 @@ def forgive(
     ValueError
         For less than one trial.
     """
+    if trials is None:
+        trials = affordable(sum(len(ring.segments) for r in regions.regions for ring in r.area.rings) * len(masks))
     if trials < 1:
         raise ValueError("at least one trial is needed")
     bench = set_up(regions, plan, part=part, resist=resist, holes=holes, tolerance_mm=COARSE_MM)
@@ -83,6 +87,11 @@ def forgive(
         float(edge.max()),
         draw(worst, worst.shown(), regions, plan, colour_of),
     )
+
+
+def affordable(work: int) -> int:
+    """Say how many trials a job of so many runs of outline times masks gets."""
+    return min(TRIALS, max(FEWEST_TRIALS, WORK // max(work, 1)))
 
 
 def displacements(generator: np.random.Generator, count: int, radius_mm: float) -> list[Point]:

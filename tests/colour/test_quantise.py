@@ -6,7 +6,9 @@ import cv2
 import numpy as np
 import pytest
 import resvg_py
+from coloraide import Color
 from PIL import Image
+from scipy import ndimage
 from scipy.optimize import linear_sum_assignment
 from skimage import data
 
@@ -248,6 +250,17 @@ def test_photographs_are_told_as_such(name):
     flat = find(np.dstack([photograph, np.full(photograph.shape[:2], 255, np.uint8)]))
     assert [f.code for f in flat.findings] == [Code.NO_FLAT_COLOURS]
     assert 2 <= len(flat.palette) <= 8
+    # No patch too small to be cut is left, and colours stay as common as they were: smoothing favours none of them.
+    patches = [ndimage.label(flat.labels == k)[0] for k in range(len(flat.palette))]
+    assert min(np.bincount(p.ravel())[1:].min() for p in patches) >= 300 * 300 / 4000
+    nearest = np.argmin(
+        [np.abs(photograph - np.array(Color(c).convert("srgb").coords()) * 255).sum(axis=2) for c in flat.palette],
+        axis=0,
+    )
+    shares = [
+        np.bincount(labels.ravel(), minlength=len(flat.palette)) / labels.size for labels in (nearest, flat.labels)
+    ]
+    assert shares[1] == pytest.approx(shares[0], abs=0.08)
 
 
 def test_noise_has_no_flat_colours():

@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from maskgen.model.job import Resist
-from maskgen.plan.forgiveness import displacements, forgive
+from maskgen.plan.forgiveness import affordable, displacements, forgive
 from maskgen.plan.masks import grow_masks
 
 
@@ -79,3 +79,10 @@ def test_trials_are_asked_for(hand):
     partition = hand.partition(30, 20, hand.stripes([0, 12, 30], 20))
     with pytest.raises(ValueError, match="trial"):
         forgive(partition, hand.plan([["r1"], ["r2"]]), (), part=hand.plate(30, 20), resist=Resist(), trials=0)
+
+
+def test_a_busy_job_gets_fewer_trials_and_never_none():
+    trials = [affordable(work) for work in (0, 1_000, 10_000, 100_000, 10**9)]
+    assert trials == sorted(trials, reverse=True)
+    assert trials[0] == 25
+    assert trials[-1] == 5
