@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.measure import label
+from skimage.measure import label as label_components
 
 from maskgen.colour.flat_noise import Noise
 from maskgen.colour.flat_perception import Floats, differences, perceived
@@ -84,7 +84,7 @@ def _without_patches(labels: NDArray[np.uint8], least_px: float) -> NDArray[np.u
     """Give patches of fewer pixels the label they have the longest border with, smaller patches before larger ones."""
     labels = labels.copy()
     while True:
-        patches = label(labels, connectivity=1, background=-1) - 1
+        patches = label_components(labels, connectivity=1, background=-1) - 1  # type: ignore[no-untyped-call]
         size = np.bincount(patches.ravel())
         pairs = []
         for one, two in ((patches[:, 1:], patches[:, :-1]), (patches[1:], patches[:-1])):

@@ -22,6 +22,7 @@ from maskgen.plan.estimate import estimate
 from maskgen.plan.finished import contrast_findings, unreached_findings
 from maskgen.plan.forgiveness import forgive
 from maskgen.plan.order import plan_order
+from maskgen.plan.rims import rim_notes
 from maskgen.shape.face import place_artwork
 from maskgen.shape.islands import settle_islands
 from maskgen.shape.nest import nest
@@ -93,7 +94,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         island_changes=settled.changes,
         smallest=smallest,
         estimate=estimate(job, plan=plan, shelf=shelf, masks=masks, sheets=sheets),
-        notes=artwork.notes,
+        notes=(*artwork.notes, *rim_notes(plan, masks, holes=job.hole, creep_mm=job.resist.creep_mm)),
     )
 
 
