@@ -16,14 +16,12 @@ from maskgen.errors import InputError
 @click.option("--job", "job_path", metavar="JOB.toml", help="The job file; options win over its keys.")
 @click.option("--out", metavar="DIR", help="The job folder to write [artwork's name + -job].")
 @job_options
-@click.option("--pixel-limit", type=int, metavar="N", default=100_000_000, help="Largest picture read, in pixels.")
 @click.option("--smallest", is_flag=True, help="Say how small it can be made; write a folder only with --out.")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
 def command(
     artwork: str | None,
     job_path: str | None,
     out: str | None,
-    pixel_limit: int,
     smallest: bool,
     as_json: bool,
     **options: Any,
@@ -49,7 +47,9 @@ def command(
     shelf = load.load_shelf(job, job_path=job_path, option=options["shelf"])
     check_recipes(job, shelf)
     progress = load.progress_to_terminal()
-    data, traced = load.load_artwork(picture, colours=job.artwork.colours, pixel_limit=pixel_limit, progress=progress)
+    data, traced = load.load_artwork(
+        picture, colours=job.artwork.colours, pixel_limit=job.artwork.pixel_limit, progress=progress
+    )
     name = load.artwork_name(picture.name)
     result = convert(load.folded(job, artwork=name), shelf=shelf, artwork=traced, progress=progress)
     if smallest:

@@ -14,7 +14,9 @@ from maskgen.errors import InputError
 @click.option("--out", required=True, metavar="FILE.svg", help="The drawing to write.")
 @click.option("--colours", default="auto", metavar="N", help="Number of colours besides what is clear, or auto.")
 @click.option("--width", "width_mm", type=float, metavar="MM", help="Width of the drawing; without it 1 px is 1 unit.")
-@click.option("--pixel-limit", type=int, metavar="N", default=100_000_000, help="Largest picture read, in pixels.")
+@click.option(
+    "--pixel-limit", type=int, metavar="N", default=100_000_000, help="Largest picture read, in pixels [100000000]."
+)
 def command(artwork: str, out: str, colours: str, width_mm: float | None, pixel_limit: int) -> int:
     """Trace ARTWORK to one outline per flat colour; together they cover it once."""
     from maskgen.cli import load

@@ -15,8 +15,6 @@ from maskgen.model.dyeing import Shelf
 from maskgen.model.job import Job
 from maskgen.pipeline.artwork import TracedArtwork
 
-PIXEL_LIMIT = 100_000_000
-
 Progress = Callable[[str], None]
 
 

@@ -64,7 +64,7 @@ def command(
         artwork, traced = load.load_artwork(
             load.beside(job_path, job.artwork.file),
             colours=job.artwork.colours,
-            pixel_limit=load.PIXEL_LIMIT,
+            pixel_limit=job.artwork.pixel_limit,
             progress=load.progress_to_terminal(),
         )
     run = NameRun(Template(job, dyes, font, traced), artwork, rows, folder)

@@ -29,6 +29,7 @@ _OPTIONS = (
     click.option("--height", "height_mm", type=float, metavar="MM", help="Height of the artwork on the part."),
     click.option("--part", metavar="SHAPE", help=f"The part: {_PART_FORM}."),
     click.option("--colours", metavar="N", help="Number of colours in the artwork besides what is clear, or auto."),
+    click.option("--pixel-limit", type=int, metavar="N", help="Largest picture read, in pixels [100000000]."),
     click.option(
         "--dye",
         "dyes",
@@ -85,14 +86,14 @@ def apply_options(job: Job, *, artwork: str | None, options: dict[str, Any]) -> 
 
 
 def _with_artwork_size(job: Job, given: dict[str, Any]) -> Job:
-    changes: dict[str, Any] = {key: given[key] for key in ("width_mm", "height_mm") if key in given}
+    changes: dict[str, Any] = {key: given[key] for key in ("width_mm", "height_mm", "pixel_limit") if key in given}
     if "colours" in given:
         word = given["colours"]
         changes["colours"] = int(word) if word.isdecimal() else word
     if not changes:
         return job
     if job.artwork is None:
-        raise InputError("a size or number of colours without artwork", where="call", mend="name an artwork file")
+        raise InputError("says something of artwork, and there is none", where="call", mend="name an artwork file")
     if len({"width_mm", "height_mm"} & changes.keys()) == 1:
         changes = {"width_mm": None, "height_mm": None} | changes
     return dataclasses.replace(job, artwork=dataclasses.replace(job.artwork, **changes))

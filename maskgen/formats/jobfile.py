@@ -89,7 +89,17 @@ _NOT_NEGATIVE: Callable[[float], bool] = lambda value: value >= 0  # noqa: E731
 _RULES = {
     "above 0": (
         _POSITIVE,
-        {"quantity", "width_mm", "height_mm", "diameter_mm", "length_mm", "minutes", "min_land_mm", "min_gap_mm"}
+        {
+            "quantity",
+            "pixel_limit",
+            "width_mm",
+            "height_mm",
+            "diameter_mm",
+            "length_mm",
+            "minutes",
+            "min_land_mm",
+            "min_gap_mm",
+        }
         | {"bridge_mm", "sheet_width_mm", "sheet_length_mm", "second_height_mm", "box_mm", "match_delta_e"},
     ),
     "0 or more": (

@@ -82,13 +82,14 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Artwork:
-    """The picture and where it lies on the face."""
+    """The picture and where it lies on the face; a picture of more pixels than the limit is not read."""
 
     file: str
     width_mm: float | None = None
     height_mm: float | None = None
     at_mm: Point | None = None
     colours: int | str = "auto"
+    pixel_limit: int = 100_000_000
 
 
 @dataclass(frozen=True, slots=True)

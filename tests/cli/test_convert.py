@@ -348,3 +348,14 @@ def test_help_answers_without_the_heavy_libraries():
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
     assert run.stdout.rstrip().endswith("[]")
     assert "convert" in run.stdout
+
+
+def test_the_largest_picture_read_has_a_key_too_and_the_option_wins(maskgen, tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text(f'[artwork]\nfile = "{ROOT / "samples/logo.png"}"\npixel_limit = 1000\n')
+    ended = maskgen("convert", "--job", job, "--out", tmp_path / "out")
+    assert ended.status == 2
+    assert "the limit is 0.001" in ended.err
+    ended = maskgen("convert", "--job", job, "--pixel-limit", 2000, "--out", tmp_path / "out")
+    assert "the limit is 0.002" in ended.err
+    assert not (tmp_path / "out").exists()
