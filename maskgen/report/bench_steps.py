@@ -9,11 +9,10 @@ from typing import Any
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
 
-from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Strip
+from maskgen.model.dyeing import ApplyMask, Strip
 from maskgen.model.job import Carrier, Shape
 from maskgen.model.masks import Mask
 from maskgen.model.result import JobResult
-from maskgen.plan.estimate import STRIP_MIN, seal_minutes
 from maskgen.report.bench_parts import (
     BLOCK,
     CAREFUL,
@@ -31,6 +30,7 @@ from maskgen.report.pdf_text import paragraph
 from maskgen.report.placing import piece_boxes, placing_of, smallest_piece_mm2
 from maskgen.report.placing_picture import PlacingPicture
 from maskgen.report.stages import Stage
+from maskgen.report.step_words import step_words
 from maskgen.report.words import WORDS
 
 PICTURE = (31 * mm, 24 * mm)
@@ -52,15 +52,15 @@ class StepPlace:
 def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: float) -> Flowable:
     """Give one step, kept on one page."""
     step = place.after.step
-    names = {region.key: region.name for region in result.plan.regions}
+    said = step_words(result, place.before, place.after)
     words_width = width - 79 * mm
     words: list[Flowable] = [
-        paragraph(f"{place.number}. {WORDS.step(step, names)}", STEP),
-        *(paragraph(line, FACT) for line in _facts(result, place) if line),
+        paragraph(f"{place.number}. {said.title}", STEP),
+        *(paragraph(line, FACT) for line in said.facts),
         Spacer(1, 1 * mm),
-        _ticked(result, place, words_width),
-        *(paragraph(line, SMALL) for line in WORDS.watch(step, result.job.finish.peel)),
-        *_dangers(result, place, words_width),
+        _lines([(TickBox(2.6 * mm), line) for line in said.actions], words_width),
+        *(paragraph(line, SMALL) for line in said.watch),
+        *([_lines([(Beware(), line) for line in said.dangers], words_width)] if said.dangers else []),
     ]
     rows: list[list[Any]] = [[TickBox(6 * mm), words, _pictures(place, forms)]]
     if isinstance(step, ApplyMask):
@@ -77,44 +77,10 @@ def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: flo
     return KeepTogether([table, Spacer(1, 1 * mm)])
 
 
-def _facts(result: JobResult, place: StepPlace) -> list[str]:
-    stage, job = place.after, result.job
-    match stage.step:
-        case DyeBath(dye, minutes):
-            degrees = result.shelf.dye(dye).temperature_c
-            return [WORDS.dye_facts(degrees, minutes, stage.clock_from), WORDS.beside(job.companions)]
-        case ApplyMask(mask, _):
-            return [WORDS.mask_facts(_pieces(result, mask), job.resist.carrier)]
-        case Strip():
-            return [WORDS.strip_facts(STRIP_MIN), WORDS.beside(job.companions)]
-        case Seal():
-            return [WORDS.seal(seal_minutes(result.shelf), job.finish.peel), WORDS.beside(job.companions)]
-        case Lift():
-            return []
-
-
-def _ticked(result: JobResult, place: StepPlace, width: float) -> Flowable:
-    step = place.after.step
-    minutes = step.minutes if isinstance(step, DyeBath) else seal_minutes(result.shelf)
-    actions = WORDS.do(
-        step,
-        peel=result.job.finish.peel,
-        minutes=minutes,
-        masks_on=place.before.masks_on,
-        pieces=_pieces(result, step.mask) if isinstance(step, ApplyMask) else 0,
-    )
-    rows = [[TickBox(2.6 * mm), paragraph(line, TEXT)] for line in actions]
-    return Table(rows, colWidths=[5 * mm, width - 9 * mm], style=PLAIN_TABLE, hAlign="LEFT")
-
-
-def _dangers(result: JobResult, place: StepPlace, width: float) -> list[Flowable]:
-    step = place.after.step
-    degrees = result.shelf.dye(step.dye).temperature_c if isinstance(step, DyeBath) else 0.0
-    lines = WORDS.danger(step, degrees=degrees)
-    if not lines:
-        return []
-    rows = [[Beware(), paragraph(line, TEXT)] for line in lines]
-    return [Spacer(1, 0.8 * mm), Table(rows, colWidths=[6 * mm, width - 10 * mm], style=PLAIN_TABLE, hAlign="LEFT")]
+def _lines(marked: Sequence[tuple[Flowable, str]], width: float) -> Flowable:
+    """Give lines with a mark before each."""
+    rows = [[mark, paragraph(line, TEXT)] for mark, line in marked]
+    return Table(rows, colWidths=[6 * mm, width - 10 * mm], style=PLAIN_TABLE, hAlign="LEFT")
 
 
 def _pictures(place: StepPlace, forms: PartForms) -> Flowable:
@@ -154,7 +120,3 @@ def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartFor
     ]
     picture.hAlign = "CENTER"
     return [paragraph(" ".join(line for line in lines if line), SMALL), picture]
-
-
-def _pieces(result: JobResult, mask: str) -> int:
-    return next(len(m.area.pieces) for m in result.masks if m.number == mask)

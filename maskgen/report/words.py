@@ -10,27 +10,14 @@ from maskgen.model.finding import Severity
 from maskgen.model.job import Carrier, Job, Part, Shape
 from maskgen.model.masks import Sheet
 from maskgen.model.result import Forgiveness, IslandChange, SmallestSize
-from maskgen.report.words_bench import BenchWords, listed
+from maskgen.report.words_bench import listed
+from maskgen.report.words_page import PageWords
 
 TEXT_FONT = "Noto Sans"
 """The family the printed words stand in: it has the letters of most names."""
 
-_CODES = {
-    "thin-land": "Vinyl too narrow",
-    "narrow-gap": "Opening too narrow",
-    "small-piece": "Piece too small to handle",
-    "loose-island": "Loose piece inside an opening",
-    "low-contrast": "Colours hard to tell apart",
-    "colour-unreached": "Colour out of reach",
-    "low-resolution": "Picture too coarse for this size",
-    "no-flat-colours": "Picture without flat colours",
-    "off-part": "Artwork over the edge, in the keepout or over a hole",
-    "creep-overrun": "Bleach would eat through",
-    "unread": "Not understood in the drawing",
-}
 
-
-class Words(BenchWords):
+class Words(PageWords):
     """The words in English; another language is another class with the same names."""
 
     untitled = "Job without a title"
@@ -41,16 +28,7 @@ class Words(BenchWords):
     from_the_front = "From the front"
     unrolled = "All round, unrolled"
     colours_vary = "Predicted colours; dyed metal varies."
-    as_it_will_look = "As it will look"
-    the_artwork = "The artwork on the part"
-    findings = "What to look at before cutting"
     nothing_to_make = "None of the names can be made as they stand: there is nothing to do at the bench."
-    no_findings = "Nothing was found that stands in the way."
-    walk = "Step by step"
-    masks = "Masks"
-    sheets = "Sheets for the cutter"
-    trials = "Masks placed a little off"
-    figures = "Time, film and price"
     recipes = "Colours and recipes"
 
     def size_of(self, part: Part) -> str:
@@ -75,6 +53,18 @@ class Words(BenchWords):
         """Say a length round a tube, which has no end of digits."""
         return f"{value:.1f} mm round"
 
+    def wide(self, value: float) -> str:
+        """Say a width."""
+        return f"{value:.1f} mm wide"
+
+    def fine_mm(self, value: float) -> str:
+        """Say how far an edge is off."""
+        return f"{value:.3f} mm"
+
+    def share_of_face(self, share: float) -> str:
+        """Say a share of the part's face."""
+        return f"{100 * share:.2f} % of the face"
+
     def colour_of(self, name: str, *, bare: bool) -> str:
         """Name a colour for the customer."""
         return f"{name} (the plain metal)" if bare else name
@@ -86,11 +76,6 @@ class Words(BenchWords):
         if counts[Severity.WARNING]:
             return f"Can be cut; {counts[Severity.WARNING]} places to look at first"
         return "Ready to cut"
-
-    def code(self, code: str, count: int) -> str:
-        """Name a kind of finding."""
-        name = _CODES.get(code, code.replace("-", " "))
-        return name if count == 1 else f"{name}: {count} places"
 
     def why(self, plan: Plan, names: Mapping[str, str]) -> str:
         """Say why it cannot be done with fewer strips."""
@@ -155,10 +140,6 @@ class Words(BenchWords):
         if smallest.width_mm is None:
             return f"No width was found at which everything holds: {smallest.obstacle}"
         return f"Down to {smallest.width_mm:.1f} mm wide nothing is lost. Below that: {smallest.obstacle}"
-
-    def severity(self, severity: Severity) -> str:
-        """Name a severity."""
-        return {Severity.ERROR: "must be mended", Severity.WARNING: "look at this", Severity.NOTE: "note"}[severity]
 
     def minutes(self, value: float) -> str:
         """Say a time."""

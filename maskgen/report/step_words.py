@@ -1,0 +1,50 @@
+"""What the papers say at one step: its figures, what is done, what to watch for, what can hurt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Strip
+from maskgen.model.result import JobResult
+from maskgen.plan.estimate import STRIP_MIN, seal_minutes
+from maskgen.report.stages import Stage
+from maskgen.report.words import WORDS
+
+
+@dataclass(frozen=True, slots=True)
+class StepWords:
+    """The words of a step; every line is a sentence or two."""
+
+    title: str
+    facts: tuple[str, ...]
+    actions: tuple[str, ...]
+    watch: tuple[str, ...]
+    dangers: tuple[str, ...]
+
+
+def step_words(result: JobResult, before: Stage, after: Stage) -> StepWords:
+    """Say a step; `before` is the part as the step finds it."""
+    step, job, shelf = after.step, result.job, result.shelf
+    names = {region.key: region.name for region in result.plan.regions}
+    sealing, degrees, minutes, pieces = seal_minutes(shelf), 0.0, 0.0, 0
+    match step:
+        case DyeBath(dye, minutes):
+            degrees = shelf.dye(dye).temperature_c
+            facts = [WORDS.dye_facts(degrees, minutes, after.clock_from), WORDS.beside(job.companions)]
+        case ApplyMask(mask, _):
+            pieces = next(len(m.area.pieces) for m in result.masks if m.number == mask)
+            facts = [WORDS.mask_facts(pieces, job.resist.carrier)]
+        case Strip():
+            facts = [WORDS.strip_facts(STRIP_MIN), WORDS.beside(job.companions)]
+        case Seal():
+            minutes = sealing
+            facts = [WORDS.seal(sealing, job.finish.peel), WORDS.beside(job.companions)]
+        case Lift():
+            facts = []
+    return StepWords(
+        WORDS.step(step, names),
+        tuple(line for line in facts if line),
+        WORDS.do(step, peel=job.finish.peel, minutes=minutes, masks_on=before.masks_on, pieces=pieces),
+        WORDS.watch(step, job.finish.peel),
+        WORDS.danger(step, degrees=degrees),
+    )
