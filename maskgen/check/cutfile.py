@@ -10,8 +10,9 @@ import shapely
 
 from maskgen.check.crossings import Crossing, overlaps, self_crossings
 from maskgen.check.doubles import Doubled, find_doubled, is_copy
+from maskgen.check.drawn_lines import CutLines, find_lines
 from maskgen.check.lands import polygon_findings
-from maskgen.check.lines import CutLine, CutLines, find_lines
+from maskgen.check.lines import CutLine
 from maskgen.check.near import NEAR_MM, Chords, near_pairs
 from maskgen.check.nodes import TOO_MANY, crowded
 from maskgen.check.panels import Panel, find_panels

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from maskgen.check.lines import FLATTEN_MM, CutLines
+from maskgen.check.drawn_lines import CutLines
+from maskgen.check.lines import FLATTEN_MM
 from maskgen.geometry.polygons import polygonal
 from maskgen.model.drawing import Clip, Drawing, DrawnPath, FeatureKind, FillRule, flattened
 from maskgen.model.finding import Code, Finding, Severity

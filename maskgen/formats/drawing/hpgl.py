@@ -25,6 +25,7 @@ from maskgen.model.drawing import (
     Source,
     Stroke,
     SubPath,
+    apply,
 )
 from maskgen.model.paths import Point
 from maskgen.units import HPGL_UNITS_PER_MM
@@ -32,7 +33,7 @@ from maskgen.units import HPGL_UNITS_PER_MM
 _WORD = re.compile(r"[A-Za-z]{2}")
 _ARGUMENTS = re.compile(r"[-+0-9.,\s]*")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)")
-_DEVICE = re.compile(r"\x1b(?:\.[@A-Za-z](?:[0-9;]*:)?|%-?\d*[A-Za-z]|[A-Za-z])")
+_DEVICE = re.compile(r"\x1b(?:\.[@A-Za-z()](?:[0-9;]*:)?|%-?\d*[A-Za-z]|[A-Za-z])")
 _SKIPPED = frozenset(
     (
         *("VS", "FS", "AS", "AC", "NP", "PW", "WU", "PC", "CR", "MC", "PS", "QL", "SD", "AD", "SI", "SR", "DI", "DR"),
@@ -172,7 +173,8 @@ class _Plotter:
     def unread(self, name: str, place: int) -> None:
         if name not in self.named:
             self.named.add(name)
-            self.features.append(Feature(FeatureKind.UNREAD, f"instruction {name}", f"character {place + 1}"))
+            where = f"character {place + 1}"
+            self.features.append(Feature(FeatureKind.UNREAD, f"instruction {name}", where, self.seen_here()))
 
     def initialise(self) -> None:
         self.lift()
@@ -293,21 +295,22 @@ class _Plotter:
         return self.here[0], -self.here[1]
 
     def placed(self, path: DrawnPath) -> DrawnPath:
-        """Turn a finished path; the turned page lies with its corner at the origin again."""
+        """Turn a finished path about the origin; what then lies on the wrong side of it is moved to begin there.
+
+        A machine turns the page about a corner that lies elsewhere, and the size of its page is not in the file.
+        """
         turn = int(path.layer.rpartition("/")[2])
         path = DrawnPath(path.subpaths, path.place, None, path.stroke, layer=path.layer.rpartition("/")[0])
         return path.mapped(self._turn_matrix(turn))
 
     def _turn_matrix(self, turn: int) -> Matrix:
-        points = np.vstack([np.vstack([s.start, s.control.reshape(-1, 2)]) for p in self.paths for s in p.subpaths])
-        right, top = points.max(axis=0)
-        turned = {
-            0: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]],
-            1: [[0.0, -1.0, top], [1.0, 0.0, 0.0]],
-            2: [[-1.0, 0.0, right], [0.0, -1.0, top]],
-            3: [[0.0, 1.0, 0.0], [-1.0, 0.0, right]],
-        }[turn]
-        matrix = np.array(turned)
+        cos, sin = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[turn]
+        matrix = np.array([[cos, -sin, 0.0], [sin, cos, 0.0]])
+        if turn:
+            runs = [s for p in self.paths if p.layer.endswith(f"/{turn}") for s in p.subpaths]
+            points = apply(matrix, np.vstack([np.vstack([s.start, s.control.reshape(-1, 2)]) for s in runs]))
+            low, high = points.min(axis=0), points.max(axis=0)
+            matrix[:, 2] = np.where(low + high < 0.0, -low, 0.0)
         matrix[1] *= -1.0  # y down
         return matrix
 

@@ -228,7 +228,7 @@ class _Walk:
             self._image(element, state, frame)
         elif state.style.get("visibility", "visible") == "visible":
             kind = "animation" if tag in _ANIMATIONS else f"<{tag}>"
-            self.features.append(Feature(FeatureKind.UNREAD, kind, element.place))
+            self.features.append(Feature(FeatureKind.UNREAD, kind, element.place, self._corner(element, state, frame)))
 
     def _moved(self, element: Element, style: Mapping[str, str], state: _State, frame: Matrix) -> Matrix | None:
         text = style.get("transform")
@@ -262,13 +262,14 @@ class _Walk:
             fill = None
         if fill is None and stroke is None and not (fill_unread or stroke_unread):
             return
+        subpaths = tuple(self._checked(s.mapped(frame), element) for s in drawn.subpaths)
+        at = subpaths[0].start if subpaths else None
         if drawn.trouble is not None:
             what = f"path data that breaks off at {drawn.trouble}" if element.tag == "path" else drawn.trouble
-            self.features.append(Feature(FeatureKind.UNREAD, what, element.place))
-        subpaths = tuple(self._checked(s.mapped(frame), element) for s in drawn.subpaths)
+            broken = subpaths[-1].end if subpaths else None
+            self.features.append(Feature(FeatureKind.UNREAD, what, element.place, broken))
         if not subpaths:
             return
-        at = subpaths[0].start
         self._note({*fill_unread, *stroke_unread, *self._markers(element, state)}, element, at)
         if fill is not None or stroke is not None:
             self.paths.append(
@@ -341,7 +342,8 @@ class _Walk:
         if not target.startswith("#"):
             if target:
                 what = f"reference to another file ({target[:60]})"
-                self.features.append(Feature(FeatureKind.UNREAD, what, element.place))
+                at = self._corner(element, state, frame)
+                self.features.append(Feature(FeatureKind.UNREAD, what, element.place, at))
             return
         key = target[1:]
         found = self.by_id.get(key)
