@@ -8,7 +8,7 @@ from typing import Any
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table
 
-from maskgen.model.dyeing import DyeBath
+from maskgen.model.dyeing import DyeBath, PlannedRegion
 from maskgen.model.job import Shape
 from maskgen.model.result import JobResult
 from maskgen.plan.estimate import seal_minutes
@@ -31,6 +31,9 @@ from maskgen.report.part_forms import PartForms
 from maskgen.report.pdf_text import paragraph
 from maskgen.report.stages import Stage
 from maskgen.report.words import WORDS
+
+GROUND = "ground"
+"""The name of the region outside the artwork."""
 
 
 def first_page(result: JobResult, stages: Sequence[Stage], forms: PartForms, width: float) -> list[Flowable]:
@@ -88,11 +91,17 @@ def _recipes(result: JobResult, width: float) -> Flowable:
             Patch(region.predicted),
             paragraph(region.name, FACT),
             paragraph(WORDS.recipe(region.recipe), FACT),
-            paragraph(WORDS.measured if region.measured else WORDS.predicted, SMALL),
+            paragraph(_told(region), SMALL),
         ]
         for region in result.plan.regions
     ]
-    return Table(rows, colWidths=[12 * mm, 44 * mm, width - 84 * mm, 28 * mm], style=RULED)
+    return Table(rows, colWidths=[12 * mm, 44 * mm, width - 106 * mm, 50 * mm], style=RULED)
+
+
+def _told(region: PlannedRegion) -> str:
+    """Say how the colour is known, and what the ground is."""
+    how = WORDS.measured if region.measured else WORDS.predicted
+    return f"{how}; {WORDS.ground_note}" if region.name == GROUND else how
 
 
 def _ready(result: JobResult, stages: Sequence[Stage]) -> list[str]:
@@ -105,6 +114,7 @@ def _ready(result: JobResult, stages: Sequence[Stage]) -> list[str]:
     return [
         WORDS.coupons,
         WORDS.film_ready(masks, job.quantity) if masks else "",
+        WORDS.same_way_up if masks else "",
         WORDS.sheet_check(job.sheets),
         WORDS.companions_ready(job.companions, bare_of_film) if job.companions else "",
         WORDS.tubs_ready(strips=result.plan.sequence.strips),

@@ -110,7 +110,7 @@ def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartFor
     opening = placing.opening if placing.by_opening else None
     lines = [
         WORDS.even_over(sides) if placing.over_every_edge else WORDS.placing(sides),
-        WORDS.by_opening(opening[0], opening[1]) if opening else "",
+        WORDS.by_opening(opening.left, opening.top) if opening else "",
         WORDS.loose_places(boxes) if loose and len(boxes) <= LISTED else "",
         WORDS.small_pieces(smallest_piece_mm2(mask)) if len(boxes) > 1 else "",
         WORDS.seam if part.shape is Shape.TUBE and min(placing.left, placing.right) < 0.0 else "",

@@ -23,15 +23,29 @@ OPENING_MM = 2.0
 
 
 @dataclass(frozen=True, slots=True)
+class Opening:
+    """An opening in the film: where it begins from the left at the height `level`, and from the top at `upright`."""
+
+    left: float
+    top: float
+    level: float
+    upright: float
+
+
+@dataclass(frozen=True, slots=True)
 class Placing:
-    """How far the film lies in from each edge of the face (below zero: runs over it), and its largest opening."""
+    """How far the film lies in from each edge of the face (below zero: runs over it), and its largest opening.
+
+    `opening` is where that begins, from the left and from the top, measured through its middle: what a rule laid there
+    shows, whatever the opening does at its corners.
+    """
 
     box: Box
     left: float
     top: float
     right: float
     bottom: float
-    opening: Box | None
+    opening: Opening | None
 
     @property
     def over_every_edge(self) -> bool:
@@ -71,10 +85,16 @@ def label_place(area: Area) -> Point:
     return float(x), float(y)
 
 
-def _largest_opening(area: Area) -> Box | None:
+def _largest_opening(area: Area) -> Opening | None:
     holes: list[Ring] = [hole for piece in area.pieces for hole in piece.holes]
     if not holes:
         return None
     largest = max(holes, key=lambda hole: abs(signed_area(hole)))
-    box = bounds(Area((Piece(largest.reversed()),)))
-    return box if min(box[2] - box[0], box[3] - box[1]) >= OPENING_MM else None
+    shape = to_multipolygon(Area((Piece(largest.reversed()),)), tolerance=FLUSH_MM / 5)
+    left, top, right, bottom = shape.bounds
+    if min(right - left, bottom - top) < OPENING_MM:
+        return None
+    level, upright = (top + bottom) / 2, (left + right) / 2
+    across = shape.intersection(shapely.LineString([(left - 1, level), (right + 1, level)])).bounds
+    down = shape.intersection(shapely.LineString([(upright, top - 1), (upright, bottom + 1)])).bounds
+    return Opening(across[0], down[1], level, upright)

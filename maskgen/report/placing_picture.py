@@ -124,8 +124,8 @@ class PlacingPicture(Flowable):
         if placing.opening is not None and placing.by_opening:
             hole = placing.opening
             head = height * self.scale * MM + out
-            self._level(canvas, head, (0.0, hole[0]), (WORDS.mm_measured(hole[0]),), at_y=(hole[1] + hole[3]) / 2)
-            self._upright(canvas, -out, (0.0, hole[1]), (WORDS.mm_measured(hole[1]),), at_x=(hole[0] + hole[2]) / 2)
+            self._level(canvas, head, (0.0, hole.left), (WORDS.mm_measured(hole.left),), at_y=hole.level)
+            self._upright(canvas, -out, (0.0, hole.top), (WORDS.mm_measured(hole.top),), at_x=hole.upright)
 
     def _level(
         self, canvas: Any, y: float, xs: Sequence[float], words: Sequence[str], *, at_y: float | None = None
@@ -138,7 +138,7 @@ class PlacingPicture(Flowable):
             _line(canvas, x, y, x, reach if x not in (places[0], places[-1]) or at_y is not None else y, faint=True)
         canvas.setFont(PLAIN, TYPE)
         if len(words) == 1:
-            canvas.drawCentredString((places[0] + places[1]) / 2, y + 1.2, words[0])
+            canvas.drawCentredString((places[0] + places[1]) / 2, y + 1.3 * MM, words[0])
             return
         first, last, middle = words
         canvas.drawRightString(min(places) - 1.2 * MM, y - TYPE / 3, first)

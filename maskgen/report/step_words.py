@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Strip
+from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Step, Strip
+from maskgen.model.job import Peel
 from maskgen.model.result import JobResult
 from maskgen.plan.estimate import STRIP_MIN, seal_minutes
 from maskgen.report.stages import Stage
@@ -42,9 +43,16 @@ def step_words(result: JobResult, before: Stage, after: Stage) -> StepWords:
         case Lift():
             facts = []
     return StepWords(
-        WORDS.step(step, names),
+        _title(step, names, job.finish.peel, film=bool(before.masks_on)),
         tuple(line for line in facts if line),
         WORDS.do(step, peel=job.finish.peel, minutes=minutes, masks_on=before.masks_on, pieces=pieces),
         WORDS.watch(step, job.finish.peel),
         WORDS.danger(step, degrees=degrees),
     )
+
+
+def _title(step: Step, names: dict[str, str], peel: Peel, *, film: bool) -> str:
+    """Name the step; at the seal the film that is still on is the first thing to think of."""
+    if isinstance(step, Seal) and film:
+        return WORDS.peel_then_seal if peel is Peel.BEFORE_SEAL else WORDS.seal_peel_seal
+    return WORDS.step(step, names)

@@ -56,6 +56,10 @@ class BenchWords:
         "Unsealed oxide takes grease from a bare finger: clean gloves from the anodising tank to the seal. Dye the same "
         "day (common practice, no source); keep the parts wet in deionised water until then."
     )
+    same_way_up = "Mark the top of every part on its back or inside: all masks are laid the same way up."
+    ground_note = "the part outside the artwork"
+    peel_then_seal = "Peel all film, then seal"
+    seal_peel_seal = "Seal in two parts, and peel all film in between"
 
     coupons = (
         "Coupons first: scraps of the same metal with the same oxide, one for each colour above, dyed for its minutes, rinsed "
@@ -129,7 +133,7 @@ class BenchWords:
 
     def strip_facts(self, minutes: float) -> str:
         """Say the figures of a strip."""
-        return f"bleach at room temperature, about {minutes:g} min (common practice, no source): watch it, stop when the colour is gone"
+        return f"bleach at room temperature, about {minutes:g} min (common practice, no source)"
 
     def beside(self, companions: Sequence[str]) -> str:
         """Say what else goes into a bath, so that colours match."""
@@ -151,7 +155,9 @@ class BenchWords:
         """Say what is done in a step, each with a box to tick; `minutes` are those of the bath."""
         match step:
             case DyeBath():
+                pressed = ("Press the film's edges down once more.",) if masks_on else ()
                 return (
+                    *pressed,
                     "Rinse the parts; into the dye; start the clock; keep them moving.",
                     f"Out at {minutes:g} min; rinse in cold water until it runs clear.",
                 )
@@ -159,10 +165,11 @@ class BenchWords:
                 return (
                     "Dry the parts; clean gloves. Lay the film by the measures below, from one side to the other.",
                     "Burnish every edge, above all where it runs over the part's edge or over other film.",
-                    f"Count on each part: {self.pieces(pieces)} of {mask}. Take no part on that has one missing.",
+                    f"Count on each part: {self.pieces(pieces)} of {mask}. Set a part aside that has one missing.",
                 )
             case Strip():
                 return (
+                    "Press the film's edges down once more.",
                     "Rinse in full. Into the bleach; watch; out as soon as the open metal is bare.",
                     "Rinse long in cold water; thiosulphate dip; rinse; deionised rinse (common practice, no source).",
                 )
@@ -191,7 +198,9 @@ class BenchWords:
         """Say what to watch for at a step."""
         match step:
             case DyeBath():
-                return ("Rinse well before and after, so that no bath is carried into the next.",)
+                return (
+                    "The open metal has now the colour of the picture on the right; no bath may be carried into the next.",
+                )
             case ApplyMask():
                 return ("A bare finger leaves grease that takes no dye. A loose edge lets bleach under the film.",)
             case Strip():
@@ -265,7 +274,10 @@ class BenchWords:
 
     def by_opening(self, left: float, top: float) -> str:
         """Say where the largest opening begins."""
-        return f"Its largest opening begins {left:.1f} mm from the left edge and {top:.1f} mm from the top edge."
+        return (
+            f"Its largest opening, measured through the middle, begins {left:.1f} mm from the left edge and {top:.1f} mm from "
+            "the top edge."
+        )
 
     edges = ("left", "top", "right", "bottom")
     seam = "On a tube: the front is in the middle; the film closes over the seam at the back, one end over the other."

@@ -8,7 +8,7 @@ import pytest
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
-from maskgen.model.dyeing import ApplyMask, DyeBath, Strip
+from maskgen.model.dyeing import ApplyMask, DyeBath, Seal, Strip
 from maskgen.model.job import Carrier, Hole, Paper, Part, Peel, Shape
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
@@ -38,7 +38,8 @@ def test_every_step_stands_on_either_paper(result, paper, size):
     text = words(reader)
     names = {region.key: region.name for region in result.plan.regions}
     for number, step in enumerate(result.plan.sequence.steps, start=1):
-        assert f"{number}. {WORDS.step(step, names)}" in text
+        title = "Peel all film, then seal" if isinstance(step, Seal) else WORDS.step(step, names)
+        assert f"{number}. {title}" in text
     assert text.count("Really done:") == len(result.plan.sequence.steps)
     assert f"{3 * result.shelf.thickness_um:g} min at 96" in text  # 3 min per µm (alufinish.de, on hot sealing)
 
@@ -159,10 +160,18 @@ def test_film_over_all_edges_is_placed_by_its_opening():
     frame = Piece(rectangle(-1, -1, 61, 31).outer, (hole,))
     found = placing_of(Mask("M1", "ground", ("r1",), Area((frame,))), PLATE)
     assert found.over_every_edge
-    assert found.opening == (10, 5, 22, 9)
+    assert (found.opening.left, found.opening.top) == (10, 5)
     x, y = label_place(Area((frame,)))
     assert 22 < x < 61  # the widest place of the film is right of the opening
     assert -1 < y < 31
+
+
+def test_an_opening_is_measured_through_its_middle():
+    """A window from 10 to 50 mm and 5 to 25 mm whose corner runs out to 6, 3 mm: a rule finds 10 and 5 mm."""
+    corners = [(10, 8), (10, 25), (50, 25), (50, 5), (14, 5), (12, 3), (6, 3), (6, 6)]
+    frame = Piece(rectangle(-1, -1, 61, 31).outer, (polygon_ring(corners),))
+    opening = placing_of(Mask("M1", "ground", ("r1",), Area((frame,))), PLATE).opening
+    assert (opening.left, opening.top) == pytest.approx((10, 5))
 
 
 def test_holes_are_told_at_every_mask(result):
