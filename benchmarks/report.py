@@ -1,8 +1,8 @@
 """The papers of a job: their size, and their time against the job itself and against drawing the regions alone.
 
 Two jobs: a logo of six colours on 20 plates, and 500 pieces on 40 plates. References in the same run: the time the job
-takes to compute, and the general library `resvg` drawing the same regions once at 300 dots per inch. What is asked for: the
-report of the logo under 3 MB, and under 1 s on one core.
+takes to compute (of the second only its sheets are), and the general library `resvg` drawing the same regions once at
+300 dots per inch. What is asked for: the report of the logo under 3 MB, and under 1 s on one core.
 """
 
 from __future__ import annotations

@@ -81,6 +81,23 @@ class SmallestSize:
 
 
 @dataclass(frozen=True, slots=True)
+class Assumptions:
+    """What an estimate counts with; `place_piece_min` is None where no piece is laid by itself."""
+
+    parts: int
+    lots: int
+    strip_min: float
+    seal_min_per_um: float
+    oxide_um: float
+    set_up_min: float
+    weed_piece_min: float
+    lay_mask_min: float
+    peel_mask_min: float
+    rinse_min: float
+    place_piece_min: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Estimate:
     """Material, time and money for the whole quantity, with what was assumed; prices are None without rates."""
 
@@ -90,7 +107,7 @@ class Estimate:
     bath_minutes: float
     hand_minutes: float
     elapsed_minutes: float
-    assumptions: tuple[str, ...]
+    assumptions: Assumptions
     setup_price: float | None = None
     piece_price: float | None = None
     total_price: float | None = None

@@ -1,4 +1,4 @@
-"""Material, time and money for a job, with every assumption said.
+"""Material, time and money for a job, with everything that was assumed.
 
 The hand times are common practice, no source: a bench that measures its own should change them here.
 """
@@ -13,7 +13,7 @@ from maskgen.model.dyeing import DyeBath, Plan, Shelf
 from maskgen.model.job import Carrier, Job
 from maskgen.model.masks import Mask, Sheet
 from maskgen.model.paths import length_of
-from maskgen.model.result import Estimate
+from maskgen.model.result import Assumptions, Estimate
 
 SEAL_MIN_PER_UM = 3.0
 """Hot-water seal, 96 C and more: minutes per micrometre of oxide (alufinish.de, on hot sealing)."""
@@ -72,7 +72,7 @@ def estimate_lots(job: Job, lots: Sequence[Lot], *, shelf: Shelf, film_mm2: floa
         bath_minutes=bath_minutes,
         hand_minutes=hand_minutes,
         elapsed_minutes=bath_minutes + hand_minutes,
-        assumptions=_assumptions(shelf, job),
+        assumptions=_assumptions(shelf, job, len(lots)),
     )
     if job.rates is None:
         return figures
@@ -91,18 +91,17 @@ def _priced(figures: Estimate, job: Job, *, part_minutes: float, lot_minutes: fl
     )
 
 
-def _assumptions(shelf: Shelf, job: Job) -> tuple[str, ...]:
-    hand = (
-        f"By hand: {SET_UP_MIN:g} min to set up, {WEED_PIECE_MIN:g} min to weed a piece, "
-        f"{APPLY_MASK_MIN:g} min to lay a mask on a part and {PEEL_MASK_MIN:g} min to peel it, "
-        f"{RINSE_MIN:g} min of rinsing at each change of bath"
-    )
-    if job.resist.carrier is Carrier.LOOSE:
-        hand += f", {PLACE_PIECE_MIN:g} min to place a loose piece"
-    return (
-        f"All {job.quantity} parts and their companions share each bath.",
-        f"{STRIP_MIN:g} min for a strip; {SEAL_MIN_PER_UM:g} min of hot seal per µm of oxide, "
-        f"{shelf.thickness_um:g} µm: {seal_minutes(shelf):g} min.",
-        f"{hand} (common practice, no source).",
-        "Film is counted as the whole length of every sheet.",
+def _assumptions(shelf: Shelf, job: Job, lots: int) -> Assumptions:
+    return Assumptions(
+        parts=job.quantity,
+        lots=lots,
+        strip_min=STRIP_MIN,
+        seal_min_per_um=SEAL_MIN_PER_UM,
+        oxide_um=shelf.thickness_um,
+        set_up_min=SET_UP_MIN,
+        weed_piece_min=WEED_PIECE_MIN,
+        lay_mask_min=APPLY_MASK_MIN,
+        peel_mask_min=PEEL_MASK_MIN,
+        rinse_min=RINSE_MIN,
+        place_piece_min=PLACE_PIECE_MIN if job.resist.carrier is Carrier.LOOSE else None,
     )

@@ -15,23 +15,23 @@ def estimate_rows(figures: Estimate | None, job: Job, *, apiece: bool = True) ->
     if figures is None:
         return []
     rows = [
-        ("film", f"{figures.film_mm2 / 100:.0f} cm²"),
-        ("cut length", f"{figures.cut_length_mm / 1000:.1f} m"),
-        ("pieces to weed", f"{figures.pieces}"),
-        ("in the baths", WORDS.minutes(figures.bath_minutes)),
-        ("by hand", WORDS.minutes(figures.hand_minutes)),
-        ("from start to end", WORDS.minutes(figures.elapsed_minutes)),
+        (WORDS.film_used, WORDS.square_cm(figures.film_mm2)),
+        (WORDS.cut_length, WORDS.metres(figures.cut_length_mm)),
+        (WORDS.pieces_to_weed, f"{figures.pieces}"),
+        (WORDS.in_the_baths, WORDS.minutes(figures.bath_minutes)),
+        (WORDS.by_hand, WORDS.minutes(figures.hand_minutes)),
+        (WORDS.start_to_end, WORDS.minutes(figures.elapsed_minutes)),
     ]
     if figures.total_price is None:
         return rows
     if not apiece:
-        return [*rows, ("price for all", WORDS.money(figures.total_price, job))]
+        return [*rows, (WORDS.price_for_all, WORDS.money(figures.total_price, job))]
     assert figures.setup_price is not None
     assert figures.piece_price is not None
     return [
         *rows,
-        ("set-up and baths", WORDS.money(figures.setup_price, job)),
-        ("each part", WORDS.money(figures.piece_price, job)),
-        ("one part alone", WORDS.money(figures.setup_price + figures.piece_price, job)),
-        (f"for {job.quantity}", WORDS.money(figures.total_price, job)),
+        (WORDS.set_up_price, WORDS.money(figures.setup_price, job)),
+        (WORDS.each_part, WORDS.money(figures.piece_price, job)),
+        (WORDS.one_alone, WORDS.money(figures.setup_price + figures.piece_price, job)),
+        (WORDS.price_of(job.quantity), WORDS.money(figures.total_price, job)),
     ]

@@ -77,7 +77,7 @@ def write_names_report(
         "names": _pictures(pictures, *part.face_mm),
         "sheets": _sheets(sheets, corners),
         "estimate": estimate_rows(estimate, job, apiece=False),
-        "assumptions": estimate.assumptions if estimate else (),
+        "assumptions": WORDS.assumptions(estimate.assumptions) if estimate else (),
     }
     page: str = template("names.html").render(context)
     return page.encode()

@@ -81,7 +81,7 @@ def _context(result: JobResult) -> dict[str, Any]:
         "islands_picture": _islands_picture(result, views),
         "islands": [WORDS.island(c, names) for c in result.island_changes if c.choice is not IslandRule.KEEP],
         "estimate": [{"name": n, "value": v} for n, v in estimate_rows(result.estimate, job)],
-        "assumptions": result.estimate.assumptions if result.estimate else (),
+        "assumptions": WORDS.assumptions(result.estimate.assumptions) if result.estimate else (),
     }
 
 

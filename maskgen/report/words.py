@@ -141,13 +141,6 @@ class Words(PageWords):
             return f"No width was found at which everything holds: {smallest.obstacle}"
         return f"Down to {smallest.width_mm:.1f} mm wide nothing is lost. Below that: {smallest.obstacle}"
 
-    def minutes(self, value: float) -> str:
-        """Say a time."""
-        if value < 90:
-            return f"{value:.3g} min"
-        hours, rest = divmod(round(value), 60)
-        return f"{hours} h {rest:02d} min"
-
     def step(self, step: Step, names: dict[str, str]) -> str:
         """Say a step in one line; `names` are the regions' names by id."""
         match step:

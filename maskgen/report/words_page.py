@@ -6,6 +6,7 @@ from typing import ClassVar
 
 from maskgen.model.finding import Code, Finding, Severity
 from maskgen.report.words_bench import BenchWords
+from maskgen.report.words_estimate import EstimateWords
 
 _NAMES = {
     Code.THIN_LAND: "Vinyl too narrow",
@@ -29,7 +30,7 @@ _UNITS = {
 }
 
 
-class PageWords(BenchWords):
+class PageWords(BenchWords, EstimateWords):
     """The words in English."""
 
     as_it_will_look = "As it will look"
@@ -55,7 +56,6 @@ class PageWords(BenchWords):
     )
     sheets = "Sheets for the cutter"
     trials = "Masks placed a little off"
-    figures = "Time, film and price"
     small_title = "How small it can be made"
     small_heads = ("artwork width", "findings", "lost area", "what would be lost")
     lifting = "Other ways, with film taken off on the way"
@@ -67,7 +67,6 @@ class PageWords(BenchWords):
     wrong_colour = "wrong colour, simulated"
     edges_off = "edges off on average"
     time_for_all = "time for all"
-    price_for_all = "price for all"
     smallest_artwork = "smallest artwork"
 
     script: ClassVar[dict[str, str]] = {

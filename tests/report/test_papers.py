@@ -1,16 +1,26 @@
 """The report, the bench sheet and the proof: complete, self-contained, the same for the same job."""
 
+import dataclasses
+import io
 import re
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
+import resvg_py
+from PIL import Image
 
 from maskgen.model.dyeing import DyeBath
+from maskgen.model.paths import Area, Piece, area_of, polygon_ring
 from maskgen.report.bench import write_bench_sheet
+from maskgen.report.outline_data import outline_data, plain_data
 from maskgen.report.page import write_report
 from maskgen.report.proof_pdf import write_proof_pdf
 from maskgen.report.proof_png import write_proof
+from maskgen.report.scene import definitions
+from maskgen.report.scene_sheets import SheetViews
 from maskgen.report.words import WORDS
+from maskgen.shape.nest import nest
 
 VOID = {"meta", "br", "img", "input", "hr", "link"}
 
@@ -94,3 +104,46 @@ def test_no_number_stands_without_its_unit(page):
     """In the figures of the page a bare number is a count; everything measured has its unit."""
     text = " ".join(page.text)
     assert not re.search(r"\d\.\d+ (?!mm|cm|m\b|min|EUR|%|µm|°C)", text.split("Step by step")[0])
+
+
+def test_more_copies_cost_the_page_next_to_nothing(result):
+    """Outlines are stated once: a further copy on a sheet takes its place and its number, not its curves."""
+    job = result.job
+    sizes = []
+    for quantity in (1, 60):
+        sheets = nest(result.masks, quantity=quantity, resist=job.resist, settings=job.sheets, face_mm=job.part.face_mm)
+        sizes.append(len(write_report(dataclasses.replace(result, sheets=sheets))))
+    assert sizes[1] - sizes[0] < 59 * len(result.masks) * 250
+
+
+def test_sheets_are_drawn_as_they_are_cut(result):
+    """Each placed mask, drawn by another library, covers what the cut drawing covers."""
+    sheet = result.sheets[0]
+    views = SheetViews(result.sheets, result.masks, result.job.sheets)
+    view = re.sub(r"<text.*?</text>", "", views.view(sheet, label="sheet"))
+    stated = definitions(result.regions, result.simulation.predicted, result.masks)
+    box = sheet.drawing
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{box.width * 4}" height="{box.height * 4}"'
+    drawn = view.replace("<svg", f"{head}", 1).replace('class="vinyl"', 'fill="#000"').replace("currentColor", "none")
+    drawn = drawn.replace(">", f"><defs>{stated}</defs>", 1)
+    pixels = np.asarray(Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=drawn)))))
+    dark = (pixels[..., 3] > 127).sum() / 16  # 4 dots to a millimetre
+    assert dark == pytest.approx(area_of(Area(box.pieces)), rel=0.01)
+
+
+def test_outlines_keep_their_shape_on_the_grid():
+    """A circle of 10 mm in relative hundredths, drawn by another library."""
+    turns = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    ring = polygon_ring(np.column_stack([20 + 10 * np.cos(turns), 20 + 10 * np.sin(turns)]))
+    for data in (outline_data([ring]), plain_data(Area((Piece(ring),)))):
+        head = '<svg xmlns="http://www.w3.org/2000/svg" width="400" height="400" viewBox="0 0 40 40">'
+        svg = f'{head}<path d="{data}"/></svg>'
+        pixels = np.asarray(Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=svg)))))
+        assert pixels[..., 3].sum() / 255 / 100 == pytest.approx(np.pi * 100, rel=1e-3)
+
+
+def test_assumptions_stand_beside_the_figures(result, page):
+    text = " ".join(" ".join(page.text).split())
+    for line in WORDS.assumptions(result.estimate.assumptions):
+        assert line in text
+    assert f"{result.shelf.thickness_um:g} µm: {3 * result.shelf.thickness_um:g} min" in text
