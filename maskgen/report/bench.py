@@ -13,6 +13,7 @@ from reportlab.platypus import Flowable, KeepTogether, PageBreak, SimpleDocTempl
 from maskgen.model.job import Paper
 from maskgen.model.result import JobResult
 from maskgen.report.bench_front import first_page
+from maskgen.report.bench_names import NamedPart, name_rows
 from maskgen.report.bench_parts import BOXED, HEAD, STEP, TEXT, TITLE
 from maskgen.report.bench_steps import StepPlace, step_block
 from maskgen.report.part_forms import PartForms
@@ -32,8 +33,11 @@ def write_bench_sheet(result: JobResult) -> bytes:
     return write_bench_sheets([result], title=result.job.title or WORDS.untitled)
 
 
-def write_bench_sheets(results: Sequence[JobResult], *, title: str) -> bytes:
-    """Give the bench sheets of several lots as one PDF, each from a new page; without a lot it says so."""
+def write_bench_sheets(results: Sequence[JobResult], *, title: str, names: Sequence[Sequence[NamedPart]] = ()) -> bytes:
+    """Give the bench sheets of several lots as one PDF, each from a new page; without a lot it says so.
+
+    `names` are the rows of a name list that each lot stands for, lot by lot.
+    """
     register()
     data = io.BytesIO()
     document = SimpleDocTemplate(
@@ -49,7 +53,8 @@ def write_bench_sheets(results: Sequence[JobResult], *, title: str) -> bytes:
     room = document.width - 12  # the frame keeps 6 points on both sides
     story: list[Flowable] = [] if results else [paragraph(WORDS.nothing_to_make, TITLE)]
     for number, lot in enumerate(results):
-        story += [*([PageBreak()] if story else []), *_story(lot, PartForms(lot, name=f"lot{number}"), room)]
+        listed = names[number] if number < len(names) else ()
+        story += [*([PageBreak()] if story else []), *_story(lot, PartForms(lot, name=f"lot{number}"), listed, room)]
 
     def foot(canvas: Any, page: Any) -> None:
         canvas.setViewerPreference("PrintScaling", "None")
@@ -62,9 +67,9 @@ def write_bench_sheets(results: Sequence[JobResult], *, title: str) -> bytes:
     return data.getvalue()
 
 
-def _story(result: JobResult, forms: PartForms, width: float) -> list[Flowable]:
+def _story(result: JobResult, forms: PartForms, names: Sequence[NamedPart], width: float) -> list[Flowable]:
     before, stages = first_stage(result), walk_stages(result)
-    story = first_page(result, stages, forms, width)
+    story = [*first_page(result, stages, forms, width), *name_rows(names, width)]
     for number, stage in enumerate(stages, start=1):
         block = step_block(result, StepPlace(before, stage, number), forms, width)
         story.append(block if number > 1 else KeepTogether([paragraph(WORDS.walk, HEAD), block]))

@@ -110,7 +110,7 @@ def _ready(result: JobResult, stages: Sequence[Stage]) -> list[str]:
     lasting = {dye.name for dye in result.shelf.dyes if not dye.strips}
     used = sorted({step.dye for step in result.plan.sequence.steps if isinstance(step, DyeBath)})
     bare_of_film = [names[key] for key in stages[-2].open_regions] if len(stages) > 1 else []
-    masks = [(mask.number, mask.name, len(mask.area.pieces)) for mask in result.masks]
+    masks = [(m.number, m.name, len(m.area.pieces) if job.text is None else None) for m in result.masks]
     return [
         WORDS.coupons,
         WORDS.film_ready(masks, job.quantity) if masks else "",

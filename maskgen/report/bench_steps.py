@@ -13,6 +13,7 @@ from maskgen.model.dyeing import ApplyMask, Strip
 from maskgen.model.job import Carrier, Shape
 from maskgen.model.masks import Mask
 from maskgen.model.result import JobResult
+from maskgen.report.bench_names import box_words, letter_box
 from maskgen.report.bench_parts import (
     BLOCK,
     CAREFUL,
@@ -104,15 +105,23 @@ def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartFor
         over_mm=resist.overhang_mm,
         crosses=result.job.sheets.crosses and not loose,
         numbered=loose,
+        box=letter_box(result.job.text, part) if result.job.text is not None else None,
         room=(width, PLACING_HEIGHT),
     )
     boxes = piece_boxes(mask)
     opening = placing.opening if placing.by_opening else None
+    named = result.job.text is not None
     lines = [
-        WORDS.even_over(sides) if placing.over_every_edge else WORDS.placing(sides),
-        WORDS.by_opening(opening.left, opening.top) if opening else "",
-        WORDS.loose_places(boxes) if loose and len(boxes) <= LISTED else "",
-        WORDS.small_pieces(smallest_piece_mm2(mask)) if len(boxes) > 1 else "",
+        box_words(result.job),
+        WORDS.one_of_the_names if named else "",
+        ""
+        if named and not placing.over_every_edge
+        else WORDS.even_over(sides)
+        if placing.over_every_edge
+        else WORDS.placing(sides),
+        WORDS.by_opening(opening.left, opening.top) if opening and not named else "",
+        WORDS.loose_places(boxes) if loose and not named and len(boxes) <= LISTED else "",
+        WORDS.small_pieces(smallest_piece_mm2(mask)) if len(boxes) > 1 and not named else "",
         WORDS.seam if part.shape is Shape.TUBE and min(placing.left, placing.right) < 0.0 else "",
         WORDS.laid_on_holes if result.job.hole else "",
         WORDS.register_marks if picture.crosses else "",

@@ -43,12 +43,14 @@ class PlacingPicture(Flowable):
         over_mm: float,
         crosses: bool,
         numbered: bool,
+        box: tuple[float, float, float, float] | None = None,
         room: tuple[float, float],
     ) -> None:
         super().__init__()
         self.forms, self.mask, self.under = forms, mask, under
         self.placing = placing_of(mask, forms.part)
         self.crosses = register_crosses(_face_box(forms), _all_masks(forms)) if crosses else ()
+        self.box = box
         self.numbered = numbered and len(mask.area.pieces) <= NUMBERED
         self.over_mm = max(over_mm, CROSS_MM + 4.0 if self.crosses else 0.0)
         width, height = forms.face_mm
@@ -84,6 +86,8 @@ class PlacingPicture(Flowable):
         self.forms.draw_edge(canvas, line=0.3 / self.scale)
         self._draw_crosses(canvas)
         canvas.restoreState()
+        if self.box is not None:
+            self._draw_box(canvas, *self.box)
         self._draw_numbers(canvas)
         self._draw_chains(canvas)
         canvas.restoreState()
@@ -101,6 +105,14 @@ class PlacingPicture(Flowable):
                 path.lineTo(*point)
             path.close()
             canvas.drawPath(path, stroke=1, fill=0)
+
+    def _draw_box(self, canvas: Any, left: float, top: float, width: float, height: float) -> None:
+        x, y = self._at(left, top + height)
+        canvas.setStrokeColor(colors.black)
+        canvas.setLineWidth(0.6)
+        canvas.setDash([3, 2])
+        canvas.rect(x, y, width * self.scale * MM, height * self.scale * MM, stroke=1, fill=0)
+        canvas.setDash([])
 
     def _draw_numbers(self, canvas: Any) -> None:
         """Write the mask's number on its largest piece, or every piece's own where they are laid one by one."""

@@ -27,14 +27,16 @@ def step_words(result: JobResult, before: Stage, after: Stage) -> StepWords:
     """Say a step; `before` is the part as the step finds it."""
     step, job, shelf = after.step, result.job, result.shelf
     names = {region.key: region.name for region in result.plan.regions}
-    sealing, degrees, minutes, pieces = seal_minutes(shelf), 0.0, 0.0, 0
+    sealing, degrees, minutes = seal_minutes(shelf), 0.0, 0.0
+    pieces: int | None = None
     match step:
         case DyeBath(dye, minutes):
             degrees = shelf.dye(dye).temperature_c
             facts = [WORDS.dye_facts(degrees, minutes, after.clock_from), WORDS.beside(job.companions)]
         case ApplyMask(mask, _):
-            pieces = next(len(m.area.pieces) for m in result.masks if m.number == mask)
-            facts = [WORDS.mask_facts(pieces, job.resist.carrier)]
+            count = next(len(m.area.pieces) for m in result.masks if m.number == mask)
+            pieces = count if job.text is None else None
+            facts = [WORDS.mask_facts(count, job.resist.carrier, named=job.text is not None)]
         case Strip():
             facts = [WORDS.strip_facts(STRIP_MIN), WORDS.beside(job.companions)]
         case Seal():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Step, Strip
-from maskgen.model.job import Carrier, Peel, SheetSettings
+from maskgen.model.job import Align, Carrier, Peel, SheetSettings
 
 
 def listed(names: Sequence[str]) -> str:
@@ -74,10 +74,10 @@ class BenchWords:
             f"and seal too{end}."
         )
 
-    def film_ready(self, masks: Sequence[tuple[str, str, int]], quantity: int) -> str:
+    def film_ready(self, masks: Sequence[tuple[str, str, int | None]], quantity: int) -> str:
         """Say which film is to lie ready: number, name and pieces of each mask."""
         ready = "; ".join(
-            f"{number} {name}, {self.pieces(pieces)}" + (f" x {quantity} parts" if quantity > 1 else "")
+            f"{number} {name}, {self.what_to_count(pieces)}" + (f" x {quantity} parts" if quantity > 1 else "")
             for number, name, pieces in masks
         )
         return f"Film cut, weeded and counted: {ready}."
@@ -91,7 +91,8 @@ class BenchWords:
 
     def made_of(self, strips: int, masks: int, baths: int) -> str:
         """Sum a job up."""
-        return f"{self.count(baths, 'dye bath')}, {self.count(masks, 'mask')}, {self.count(strips, 'strip')} in bleach, then the seal"
+        bleach = f"{self.count(strips, 'strip')} in bleach" if strips else "no bleach"
+        return f"{self.count(baths, 'dye bath')}, {self.count(masks, 'mask')}, {bleach}, then the seal"
 
     def count(self, number: int, what: str) -> str:
         """Count things whose plural ends in s."""
@@ -122,14 +123,15 @@ class BenchWords:
         )
         return f"{degrees:g} °C, {minutes:g} min{more}"
 
-    def mask_facts(self, pieces: int, carrier: Carrier) -> str:
-        """Say what goes on each part."""
+    def mask_facts(self, pieces: int, carrier: Carrier, *, named: bool = False) -> str:
+        """Say what goes on each part; `named`: every part has a name of its own."""
         how = {
             Carrier.TAPE: "as one, with transfer tape",
             Carrier.LOOSE: "piece by piece, by the numbers in the picture" if pieces > 1 else "by hand",
             Carrier.STENCIL: "as one sheet",
         }[carrier]
-        return f"{self.pieces(pieces)} on each part, laid {how}"
+        what = self.its_own_pieces if named else f"{self.pieces(pieces)} on each part"
+        return f"{what}, laid {how}"
 
     def strip_facts(self, minutes: float) -> str:
         """Say the figures of a strip."""
@@ -150,7 +152,7 @@ class BenchWords:
         )
 
     def do(
-        self, step: Step, *, peel: Peel, minutes: float, masks_on: Sequence[str], pieces: int = 0
+        self, step: Step, *, peel: Peel, minutes: float, masks_on: Sequence[str], pieces: int | None = None
     ) -> tuple[str, ...]:
         """Say what is done in a step, each with a box to tick; `minutes` are those of the bath."""
         match step:
@@ -165,7 +167,7 @@ class BenchWords:
                 return (
                     "Dry the parts; clean gloves. Lay the film by the measures below, from one side to the other.",
                     "Burnish every edge, above all where it runs over the part's edge or over other film.",
-                    f"Count on each part: {self.pieces(pieces)} of {mask}. Set a part aside that has one missing.",
+                    f"Count on each part: {self.what_to_count(pieces)} of {mask}. Set a part aside that has one missing.",
                 )
             case Strip():
                 return (
@@ -180,6 +182,10 @@ class BenchWords:
                 )
             case Seal():
                 return self._seal(peel, minutes, masks_on)
+
+    def what_to_count(self, pieces: int | None) -> str:
+        """Say how many pieces there are to count; None where every part has a name of its own."""
+        return "the pieces of its name" if pieces is None else self.pieces(pieces)
 
     def _seal(self, peel: Peel, minutes: float, masks_on: Sequence[str]) -> tuple[str, ...]:
         film = f"Peel all film ({', '.join(masks_on)}), slowly and flat; no solvent on the open oxide. Rinse."
@@ -288,6 +294,23 @@ class BenchWords:
         """Say where each loose piece begins."""
         places = "; ".join(f"{n}: {box[0]:.1f}, {box[1]:.1f}" for n, box in enumerate(boxes, start=1))
         return f"Each piece begins, in mm from the left and the top edge, at {places}."
+
+    names_title = "The names of this lot"
+    names_heads = ("row", "name", "parts", "pieces on each", "from the left edge", "from the top edge")
+    one_of_the_names = "The picture shows one of the names: the measures to its film differ from name to name."
+    its_own_pieces = "the letters of its name on each part"
+
+    def letter_box(self, left: float, top: float, width: float, height: float, align: Align) -> str:
+        """Say where names stand."""
+        how = {
+            Align.LEFT: "from the left side of",
+            Align.CENTRE: "in the middle of",
+            Align.RIGHT: "up to the right side of",
+        }[align]
+        return (
+            f"Every name stands {how} a box of {width:g} x {height:g} mm, drawn dashed, that begins {left:.1f} mm from the left "
+            f"edge and {top:.1f} mm from the top edge."
+        )
 
     def small_pieces(self, area_mm2: float) -> str:
         """Say how small the smallest piece is."""

@@ -9,10 +9,11 @@ from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
 from maskgen.model.dyeing import ApplyMask, DyeBath, Seal, Strip
-from maskgen.model.job import Carrier, Hole, Paper, Part, Peel, Shape
+from maskgen.model.job import Carrier, Hole, Paper, Part, Peel, Shape, TextSpec
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
-from maskgen.report.bench import write_bench_sheet
+from maskgen.report.bench import write_bench_sheet, write_bench_sheets
+from maskgen.report.bench_names import NamedPart
 from maskgen.report.placing import label_place, placing_of
 from maskgen.report.words import WORDS
 
@@ -176,3 +177,22 @@ def test_an_opening_is_measured_through_its_middle():
 
 def test_holes_are_told_at_every_mask(result):
     assert words(read(result, hole=(Hole((4.0, 4.0), 3.2),))).count("line the film up") == len(result.masks)
+
+
+def test_a_lot_of_names_lists_each_with_its_own_measures(result):
+    """One picture stands for all; no measure and no count of that one name may be taken for the others."""
+    spec = TextSpec("Noto Sans", 6.0, (40.0, 10.0), "disc")
+    lot = dataclasses.replace(result, job=dataclasses.replace(result.job, text=spec))
+    rows = [NamedPart(n, f"NAME {n}", 2, n + 3, 10.0 + n, 8.5) for n in range(1, 90)]
+    text = words(PdfReader(io.BytesIO(write_bench_sheets([lot], title="names", names=[rows]))))
+    assert "box of 40 x 10 mm, drawn dashed, that begins 10.0 mm from the left edge and 10.0 mm from the top" in text
+    for row in rows:
+        assert f"{row.text} 2 {row.pieces} {row.left_mm:.1f} mm 8.5 mm" in text
+    assert text.count("the pieces of its name of M") == len(lot.masks)
+    for mask in lot.masks:
+        assert f"{WORDS.pieces(len(mask.area.pieces))} of {mask.number}" not in text
+    assert "Film begins" not in text
+
+
+def test_no_lot_says_that_there_is_nothing_to_do():
+    assert "nothing to do" in words(PdfReader(io.BytesIO(write_bench_sheets([], title="names"))))
