@@ -87,7 +87,7 @@ class FaceViews:
 
     def artwork(self, regions: Partition, *, label: str, marks: str = "") -> str:
         """Draw the artwork as it should look, with marks over it."""
-        return self.framed(coloured(regions, {r.key: r.colour for r in regions.regions}) + marks, label=label)
+        return self.framed(coloured(regions, {r.key: r.colour for r in regions.regions}), label=label, over=marks)
 
     def moment(self, regions: Partition, colours: Mapping[str, str], masks_on: Iterable[str], *, label: str) -> str:
         """Draw the part between two steps: every region in its colour of the moment, film striped and numbered."""
@@ -108,11 +108,11 @@ class FaceViews:
         marks = "".join(ring_at(place, self.type_mm * 0.65) for place in places)
         return self.artwork(regions, label=label, marks=marks)
 
-    def framed(self, content: str, *, label: str, margin_mm: float = MARGIN_MM) -> str:
-        """Frame what is drawn on the face, its edge over it."""
+    def framed(self, content: str, *, label: str, margin_mm: float = MARGIN_MM, over: str = "") -> str:
+        """Frame what is drawn on the face, its edge over it, and `over` that."""
         width, height = self.part.face_mm
         box = " ".join(fixed(v) for v in (-margin_mm, -margin_mm, width + 2 * margin_mm, height + 2 * margin_mm))
-        return f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}">{content}{self.edge}</svg>'
+        return f'<svg viewBox="{box}" role="img" aria-label="{escape(label)}">{content}{self.edge}{over}</svg>'
 
 
 def number_at(words: str, place: Point, size_mm: float) -> str:

@@ -42,7 +42,7 @@ def places_view(views: FaceViews, masks: Iterable[Mask], *, label: str) -> str:
     """Draw the artwork with the film of every mask to be switched on, and a ring to be moved; the script does both."""
     films = "".join(f'<g data-film="{escape(m.number)}" hidden>{_film(m.number)}</g>' for m in masks)
     ring = f"<g data-ring hidden>{ring_at((0.0, 0.0), ZOOM_MM / 5)}</g>"
-    return views.framed(f'<use href="#artwork-fills"/>{films}{ring}', label=label)
+    return views.framed(f'<use href="#artwork-fills"/>{films}', label=label, over=ring)
 
 
 def _film(mask: str) -> str:

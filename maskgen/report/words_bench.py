@@ -165,7 +165,7 @@ class BenchWords:
                 )
             case ApplyMask(mask, _):
                 return (
-                    "Dry the parts; clean gloves. Lay the film by the measures below, from one side to the other.",
+                    "Dry the parts; clean gloves. Lay the film by its measures, from one side to the other.",
                     "Burnish every edge, above all where it runs over the part's edge or over other film.",
                     f"Count on each part: {self.what_to_count(pieces)} of {mask}. Set a part aside that has one missing.",
                 )
