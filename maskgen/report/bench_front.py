@@ -115,6 +115,7 @@ def _ready(result: JobResult, stages: Sequence[Stage]) -> list[str]:
         WORDS.coupons,
         WORDS.film_ready(masks, job.quantity) if masks else "",
         WORDS.same_way_up if masks else "",
+        WORDS.back_line if masks and job.part is not None and job.part.shape is Shape.TUBE else "",
         WORDS.sheet_check(job.sheets),
         WORDS.companions_ready(job.companions, bare_of_film) if job.companions else "",
         WORDS.tubs_ready(strips=result.plan.sequence.strips),

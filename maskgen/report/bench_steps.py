@@ -96,7 +96,8 @@ def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartFor
     part, resist = result.job.part, result.job.resist
     assert part is not None
     placing = placing_of(mask, part)
-    sides = list(zip(WORDS.edges, (placing.left, placing.top, placing.right, placing.bottom), strict=True))
+    edges = WORDS.tube_edges if part.shape is Shape.TUBE else WORDS.edges
+    sides = list(zip(edges, (placing.left, placing.top, placing.right, placing.bottom), strict=True))
     loose = resist.carrier is Carrier.LOOSE
     picture = PlacingPicture(
         forms,
@@ -119,8 +120,8 @@ def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartFor
         else WORDS.even_over(sides)
         if placing.over_every_edge
         else WORDS.placing(sides),
-        WORDS.by_opening(opening.left, opening.top) if opening and not named else "",
-        WORDS.loose_places(boxes) if loose and not named and len(boxes) <= LISTED else "",
+        WORDS.by_opening(opening.left, opening.top, edges) if opening and not named else "",
+        WORDS.loose_places(boxes) if loose and not named and 1 < len(boxes) <= LISTED else "",
         WORDS.small_pieces(smallest_piece_mm2(mask)) if len(boxes) > 1 and not named else "",
         WORDS.seam if part.shape is Shape.TUBE and min(placing.left, placing.right) < 0.0 else "",
         WORDS.laid_on_holes if result.job.hole else "",

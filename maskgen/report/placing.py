@@ -78,11 +78,16 @@ def smallest_piece_mm2(mask: Mask) -> float:
 
 def label_place(area: Area) -> Point:
     """Give the middle of the widest place of the film, where its number is read best."""
+    return label_circle(area)[0]
+
+
+def label_circle(area: Area) -> tuple[Point, float]:
+    """Give the middle of the widest place of the film, and how far the film reaches round it."""
     largest = max(area.pieces, key=lambda piece: area_of(Area((piece,))))
     shape = to_multipolygon(Area((largest,)), tolerance=LABEL_TOLERANCE_MM)
     circle = shapely.maximum_inscribed_circle(shape, tolerance=LABEL_TOLERANCE_MM)
     x, y = circle.coords[0]
-    return float(x), float(y)
+    return (float(x), float(y)), float(circle.length)
 
 
 def _largest_opening(area: Area) -> Opening | None:

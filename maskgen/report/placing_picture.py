@@ -11,7 +11,7 @@ from reportlab.platypus import Flowable
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, bounds
 from maskgen.report.part_forms import PartForms
-from maskgen.report.placing import FLUSH_MM, label_place, placing_of
+from maskgen.report.placing import FLUSH_MM, label_circle, label_place, placing_of
 from maskgen.report.typeface import PLAIN
 from maskgen.report.words import WORDS
 from maskgen.shape.sheet_extras import CROSS_MM, register_crosses
@@ -121,8 +121,20 @@ class PlacingPicture(Flowable):
                 _label(canvas, *self._at(*label_place(Area((piece,)))), str(count), TYPE)
             return
         for number in self.under:
-            _label(canvas, *self._at(*label_place(self.forms.masks[number])), number, TYPE)
-        _label(canvas, *self._at(*label_place(self.mask.area)), self.mask.number, LABEL)
+            self._number(canvas, self.forms.masks[number], number, TYPE)
+        self._number(canvas, self.mask.area, self.mask.number, LABEL)
+
+    def _number(self, canvas: Any, area: Area, words: str, size: float) -> None:
+        """Write a number on its film, or above it with a line to it where it would hide what it names."""
+        middle, reach = label_circle(area)
+        x, y = self._at(*middle)
+        if reach * self.scale * MM >= 0.75 * size:
+            _label(canvas, x, y, words, size)
+            return
+        left, top, right, _ = bounds(area)
+        above = self._at((left + right) / 2, top)
+        _line(canvas, x, y, above[0], above[1] + size * 0.7)
+        _label(canvas, above[0], above[1] + size * 1.1, words, size)
 
     def _draw_chains(self, canvas: Any) -> None:
         """Draw the film's measures below and at the right, those of its opening above and at the left."""

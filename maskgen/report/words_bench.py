@@ -267,7 +267,7 @@ class BenchWords:
 
     def placing(self, sides: Sequence[tuple[str, float]]) -> str:
         """Say where the film lies, by the edges it lies in from."""
-        inside = [f"{gap:.1f} mm from the {name} edge" for name, gap in sides if gap > 0.05]
+        inside = [f"{gap:.1f} mm from the {name}" for name, gap in sides if gap > 0.05]
         return f"Film begins {', '.join(inside)}." if inside else ""
 
     def even_over(self, sides: Sequence[tuple[str, float]]) -> str:
@@ -278,14 +278,16 @@ class BenchWords:
         over = ", ".join(f"{name} {abs(gap):.1f} mm" for name, gap in sides if gap < -0.05)
         return f"The film covers the part and runs over its edges: {over}." if over else "The film covers the part."
 
-    def by_opening(self, left: float, top: float) -> str:
+    def by_opening(self, left: float, top: float, edges: Sequence[str]) -> str:
         """Say where the largest opening begins."""
         return (
-            f"Its largest opening, measured through the middle, begins {left:.1f} mm from the left edge and {top:.1f} mm from "
-            "the top edge."
+            f"Its largest opening, measured through the middle, begins {left:.1f} mm from the {edges[0]} and {top:.1f} mm from "
+            f"the {edges[1]}."
         )
 
-    edges = ("left", "top", "right", "bottom")
+    edges = ("left edge", "top edge", "right edge", "bottom edge")
+    tube_edges = ("back line, going round from the left", "top end", "back line, from the right", "bottom end")
+    back_line = "Tubes: mark the back line inside at both ends, on every part at the same place: all film is measured round from it."
     seam = "On a tube: the front is in the middle; the film closes over the seam at the back, one end over the other."
     register_marks = "Register marks: the crosses lie at the same places for every mask of this job; leave them on the tape, not on the part."
     laid_on_holes = "Holes in the part are drawn: line the film up with them."
@@ -293,7 +295,7 @@ class BenchWords:
     def loose_places(self, boxes: Sequence[tuple[float, float, float, float]]) -> str:
         """Say where each loose piece begins."""
         places = "; ".join(f"{n}: {box[0]:.1f}, {box[1]:.1f}" for n, box in enumerate(boxes, start=1))
-        return f"Each piece begins, in mm from the left and the top edge, at {places}."
+        return f"Each piece begins, in mm from the left and from the top, at {places}."
 
     names_title = "The names of this lot"
     names_heads = ("row", "name", "parts", "pieces on each", "from the left edge", "from the top edge")

@@ -138,6 +138,12 @@ def test_titles_of_every_script_can_be_searched(result, title, found):
     assert found in words(read(result, title=title))
 
 
+def test_a_tube_has_no_left_edge(result):
+    text = words(read(result, part=Part(Shape.TUBE, diameter_mm=60.0 / math.pi, length_mm=30.0)))
+    assert "mark the back line inside" in text
+    assert "left edge" not in text.replace("the seam is at the left and right edge", "")
+
+
 def test_a_sign_no_font_has_is_told_by_its_number(result):
     assert "U+13000" in words(read(result, title="Rocket \U00013000")).replace(" ", "")
 
