@@ -111,6 +111,24 @@ class Mixer:
             np.where(larger, second, first), np.where(larger, first, second), np.maximum(share, 1.0 - share), misfit
         )
 
+    def rings(self, colour: Floats, first: int, second: int, most: float) -> bool:
+        """Whether a colour is what ringing makes beside an edge: beyond either side by up to `most` of the step."""
+        way = self.palette[second] - self.palette[first]
+        off = colour - self.palette[first]
+        step = (way[:3] @ _LIGHTNESS.T)[0]
+        along = float((off[:3] @ _LIGHTNESS.T)[0] / step) if abs(step) > self.tolerance else 0.5
+        if not -most <= along <= 1.0 + most or 0.0 <= along <= 1.0:
+            return False
+        hue = _beyond((off[:3] @ _HUE.T)[None], way[:3] @ _HUE.T, 1.0)[0]
+        return bool(_HUE_WEIGHT * hue <= self.tolerance)
+
+    def tints(self, colour: int, own: int, other: int, most: float) -> bool:
+        """Whether a colour is another as light, with up to `most` of the step in hue to a third or away from it."""
+        apart, way = self.palette[colour] - self.palette[own], self.palette[other] - self.palette[own]
+        light = abs(float((apart[:3] @ _LIGHTNESS.T)[0]))
+        hue, step = np.linalg.norm(apart[:3] @ _HUE.T), np.linalg.norm(way[:3] @ _HUE.T)
+        return light <= self.tolerance / 2 and bool(hue <= most * step)
+
     def three(self, pixels: Floats, members: tuple[int, int, int]) -> Mixture:
         """Explain pixels as blends of three colours; outside their triangle nothing is explained."""
         names = np.array(members, dtype=np.int64)

@@ -21,6 +21,10 @@ _STRADDLED = 0.6
 _SMALL_SEAM_PX = 40
 """A seam this small has ends that are blends themselves: half that share is enough."""
 
+_TINT, _TINT_REACH_PX, _TINT_SHARE = 0.35, 12, 0.1
+"""JPEG's blocks of hue (16 px) spread up to about 0.35 of the step in hue at an edge over flat parts beside it, in
+fewer than a tenth of the pixels that near."""
+
 
 @dataclass(frozen=True, slots=True)
 class ClusterLimits:
@@ -93,8 +97,11 @@ def without_blends(palette: Palette, zones: Zones, limits: SeamLimits) -> Palett
     areas = np.bincount(cores.ravel(), minlength=number + 1)[1:]
     keep = np.ones(number, bool)
     for k in np.argsort(areas, kind="stable"):
-        if thin[k]:
-            keep[k] = not _is_blend(k, cores, keep & (areas > areas[k]), limits)
+        rivals = keep & (areas > areas[k])
+        if limits.mixer.bleeding and _is_tint(k, cores, rivals, limits.mixer):
+            keep[k] = False
+        elif thin[k]:
+            keep[k] = not _is_blend(k, cores, rivals, limits)
     renumbered = np.where(keep, np.cumsum(keep) - 1, -1)
     member = np.where(palette.member >= 0, renumbered[palette.member], -1)
     return Palette(palette.colours[keep], member)
@@ -129,6 +136,20 @@ def _is_blend(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], limit
     rim = int(cv2.dilate(mine, np.ones((3, 3), np.uint8)).sum()) - len(rows)
     needed = _STRADDLED if len(rows) > _SMALL_SEAM_PX else _STRADDLED / 2
     return limits.smoothed or int(met(1)[[first, second]].sum()) > needed * rim
+
+
+def _is_tint(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], mixer: Mixer) -> bool:
+    """Whether a colour is another one, tinted here and there by the hue of others close by."""
+    mine = cores == k + 1
+    kernel = np.ones((2 * _TINT_REACH_PX + 1,) * 2, np.uint8)
+    names = np.flatnonzero(rivals)
+    for own in names:
+        others = [o + 1 for o in names if o != own and mixer.tints(k, int(own), int(o), _TINT)]
+        if others:
+            near = cv2.dilate(np.isin(cores, others).astype(np.uint8), kernel) > 0
+            if near[mine].all() and mine.sum() < _TINT_SHARE * (near & (cores == own + 1)).sum():
+                return True
+    return False
 
 
 def refined(levels: NDArray[np.uint8], cores: NDArray[np.int32], colours: Floats) -> Floats:

@@ -6,6 +6,7 @@ known from elsewhere is tried first; where none explains the patch, its most dev
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -29,6 +30,10 @@ _PARALLEL = 0.98
 
 _BEYOND = 25.0
 """Levels by which extrapolation may overshoot the range of colours."""
+
+_RINGING, _RINGING_SHARE = 0.28, 0.1
+"""Ringing goes beyond a colour by up to 0.28 of the step of the edge beside it (a series cut short by 0.09, Gibbs;
+rounding of coefficients and grain add to that), and shows at less than a tenth of the places along such edges."""
 
 _MOST_PIXELS = 30_000
 """More unexplained pixels than this are a photograph's, not hairlines."""
@@ -99,8 +104,9 @@ def add_rare_colours(
     for known in range(len(mixer.palette)):
         best, solved = _try(patches, mixer, known, best, solved, limits)
     solved |= doubtful[rows]
+    edges = _edges(mixture, mixer) if mixer.bleeding else []
     while not solved.all() and len(mixer.palette) < MOST_COLOURS:
-        colour = _best_candidate(patches, mixer, best, solved, limits)
+        colour = _best_candidate(patches, mixer, best, solved, limits, edges)
         if colour is None:
             break
         mixer = mixer.with_colour(colour)
@@ -121,9 +127,17 @@ def _try(
 
 
 def _best_candidate(
-    patches: _Patches, mixer: Mixer, best: Mixture, solved: NDArray[np.bool_], limits: RareLimits
+    patches: _Patches,
+    mixer: Mixer,
+    best: Mixture,
+    solved: NDArray[np.bool_],
+    limits: RareLimits,
+    edges: Sequence[tuple[int, int, int]],
 ) -> Floats | None:
-    """Find the colour that explains most of the unexplained pixels; of equals, the one that covers the largest area."""
+    """Find the colour that explains most of the unexplained pixels; of equals, the one that covers the largest area.
+
+    What ringing beside one of the `edges` may be is none.
+    """
     rows = np.flatnonzero(~solved & (best.misfit > mixer.tolerance))
     if not rows.size:
         return None
@@ -140,10 +154,23 @@ def _best_candidate(
             continue
         found = mixer.with_colour(candidate).explain_with(pixels, near, number)
         explained = found.misfit <= mixer.tolerance
+        few = [(a, b) for a, b, length in edges if explained.sum() < _RINGING_SHARE * length]
+        if any(mixer.rings(candidate, a, b, _RINGING) for a, b in few):
+            continue
         area = float(np.where(found.label == number, found.share, 1.0 - found.share)[explained].sum())
         if area >= limits.area_px and (float(explained.sum()), area) > winning:
             winner, winning = candidate, (float(explained.sum()), area)
     return winner
+
+
+def _edges(mixture: Mixture, mixer: Mixer) -> list[tuple[int, int, int]]:
+    """Pairs of colours that blend, each with the number of its blends."""
+    blend = (mixture.misfit <= mixer.tolerance) & (mixture.label != mixture.second)
+    low = np.minimum(mixture.label, mixture.second)[blend]
+    high = np.maximum(mixture.label, mixture.second)[blend]
+    count = len(mixer.palette)
+    pairs, lengths = np.unique(low * count + high, return_counts=True)
+    return [(int(p) // count, int(p) % count, int(n)) for p, n in zip(pairs, lengths, strict=True)]
 
 
 def _extremes(pixels: Floats, misfit: Floats, tolerance: float, least: float) -> list[Floats]:

@@ -159,6 +159,28 @@ def test_a_six_pixel_star_is_kept(spoil, within):
     assert_colours(find(spoil(draw(body, 1000, 600))), ["#16305c", "#ffffff", "#e02020"], within)
 
 
+STROKES = """<rect width="200" height="200" fill="#f4f1e8"/><g stroke="#20306a" fill="none">
+<path d="M10 60Q20 10 40 60T80 20M95 15L110 60L125 15" stroke-width="{wide}"/>
+<path d="M140 15V60M140 38H170M170 15V60M180 15L195 60" stroke-width="{fine}"/></g>
+<g stroke="#c4452c" fill="none"><path d="M20 180V90H60V130H20H70V180H20M90 100V170" stroke-width="12"/>
+<circle cx="140" cy="140" r="25" stroke-width="18"/></g>"""
+
+
+@pytest.mark.parametrize("wide", [4, 7, 11])
+def test_ringing_beside_dark_strokes_is_no_colour_of_its_own(wide):
+    strokes = draw(STROKES.format(wide=wide, fine=wide / 4), 512, box=200)
+    assert_colours(find(jpeg(noisy(strokes, 4))), ["#f4f1e8", "#20306a", "#c4452c"], 6.0)
+
+
+def test_a_black_outline_of_a_dark_shape_is():
+    body = '<rect width="200" height="200" fill="#f4f1e8"/>'
+    body += '<circle cx="100" cy="100" r="60" fill="#20306a" stroke="#000" stroke-width="1"/>'
+    flat = find(jpeg(noisy(draw(body, 300, box=200), 4)))
+    assert_colours(flat, ["#f4f1e8", "#20306a", "#000000"], 12.0)
+    black = (flat.labels == flat.palette.index(min(flat.palette, key=lambda c: gap(c, "#000000")))).sum()
+    assert black == pytest.approx(2 * np.pi * 60 * 1.5 * 1.5, rel=0.4)
+
+
 def test_close_colours_stay_apart_in_a_clean_picture():
     body = '<rect width="200" height="200" fill="#4070b0"/><circle cx="100" cy="100" r="60" fill="#4a80b8"/>'
     assert gap("#4070b0", "#4a80b8") == pytest.approx(6.0, abs=1.0)
