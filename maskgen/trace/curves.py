@@ -14,6 +14,7 @@ from maskgen.model.paths import Cubic, Line, Point, Segment
 from maskgen.trace.assemble import Curve, end_moved, ends_moved, flatten_curve
 from maskgen.trace.cracks import Arc, CrackGraph, Side
 from maskgen.trace.evidence import Evidence
+from maskgen.trace.plain import polyline, with_few_corners
 from maskgen.trace.strands import (
     Approach,
     Strand,
@@ -25,7 +26,6 @@ from maskgen.trace.strands import (
     side_evidence,
 )
 from maskgen.trace.synthesis import bernstein
-from maskgen.trace.untangle import polyline, with_few_corners
 
 Floats = NDArray[np.float64]
 
@@ -37,6 +37,8 @@ STRAYING_PX = 2.0
 """A fit further than this from all its places is not one: the bow of a corner over left out places is less."""
 SAMPLES = 24
 """Places tried on each segment when a junction is put on a strand; refined by parabola."""
+SPOT_PX = 0.25
+"""Distance of places all along a curve."""
 SHARE_SLACK, SLACK_PX = 0.08, 5.0
 """How far along a curve a junction may be from where its share of the cracks puts it: diagonals have more cracks."""
 LEAST_CUT = 0.02
@@ -74,7 +76,7 @@ def fit_courses(
         curve = _fit_strand(graph, evidence, strand, places, tolerance)
         inner = [_head(graph, side) for side in (strand.sides if strand.closed else strand.sides[:-1])]
         if strand.closed and inner[0] >= 0:
-            curve = _rolled(curve, *nearest(curve, places[inner[-1]]))
+            curve = rolled(curve, *nearest(curve, places[inner[-1]]))
         share = _shares(graph, strand)
         cuts = [Cut(j, *nearest(curve, places[j], share=f)) for j, f in zip(inner, share, strict=False) if j >= 0]
         if strand.closed and cuts:
@@ -224,7 +226,7 @@ def _cut(course: Course) -> list[Curve]:
         segment = min(int(mark), len(whole) - 1)
         t = mark - segment
         cuts.append((segment - 1, 1.0) if t == 0.0 and segment else (segment, t))
-    return _split(whole, cuts)
+    return split(whole, cuts)
 
 
 def _spaced(marks: Sequence[float], end: float) -> list[float]:
@@ -260,6 +262,19 @@ def nearest(curve: Curve, place: Floats, *, share: float | None = None) -> tuple
     if at_best < LEAST_CUT:
         return (number - 1, 1.0) if number else (0, 0.0)
     return (number, 1.0) if at_best > 1.0 - LEAST_CUT else (number, at_best)
+
+
+def spots_along(curve: Curve) -> tuple[Floats, Floats, Floats]:
+    """Places all along a curve (n, 2), the length up to each, and its mark: segment number + parameter."""
+    places, marks = [np.array([curve[0].start])], [np.zeros(1)]
+    for number, segment in enumerate(curve):
+        count = max(SAMPLES, int(np.hypot(*np.subtract(segment.end, segment.start)) / SPOT_PX))
+        t = np.arange(1, count + 1) / count
+        places.append(_points(segment, t))
+        marks.append(number + t)
+    joined = np.vstack(places)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(joined, axis=0).T))])
+    return joined, along, np.concatenate(marks)
 
 
 def _points(segment: Segment, t: Floats) -> Floats:
@@ -298,7 +313,7 @@ def point(p: Floats) -> Point:
     return float(p[0]), float(p[1])
 
 
-def _rolled(whole: Curve, number: int, t: float) -> Curve:
+def rolled(whole: Curve, number: int, t: float) -> Curve:
     """Let a closed curve start at a place on it."""
     if t == 1.0:
         return whole[number + 1 :] + whole[: number + 1]
@@ -308,7 +323,8 @@ def _rolled(whole: Curve, number: int, t: float) -> Curve:
     return (second, *whole[number + 1 :], *whole[:number], first)
 
 
-def _split(whole: Curve, cuts: Sequence[tuple[int, float]]) -> list[Curve]:
+def split(whole: Curve, cuts: Sequence[tuple[int, float]]) -> list[Curve]:
+    """Cut a curve at places in order: segment number, parameter above 0."""
     parts: list[Curve] = []
     current: list[Segment] = []
     queue = list(cuts)

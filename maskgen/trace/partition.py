@@ -10,6 +10,7 @@ from maskgen.trace.assemble import assemble
 from maskgen.trace.cracks import crack_graph
 from maskgen.trace.curves import cut_arcs, fit_courses
 from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather
+from maskgen.trace.mend import mended
 from maskgen.trace.refine import LARGE_PX2, refine
 from maskgen.trace.round_ends import with_round_ends
 from maskgen.trace.specks import without_specks
@@ -38,5 +39,5 @@ def trace_partition(flat: FlatPicture) -> Partition:
     refined, places = refine(flat, graph, courses, places)
     if base < QUANTISED_SIGMA_PX and graph.width * graph.height < LARGE_PX2:
         refined, places = with_round_ends(flat, graph, refined, places)
-    offered = [cut_arcs(graph, refined, places), cut_arcs(graph, courses, places)]
+    offered = [mended(graph, cut_arcs(graph, refined, places)), cut_arcs(graph, courses, places)]
     return assemble(graph, untangled(graph, offered), flat.palette)

@@ -8,17 +8,14 @@ on their lattice points. Lines of the last kind meet no others except at junctio
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
-import shapely
 
 from maskgen.model.paths import Line, Point, Points
 from maskgen.trace.assemble import Curve, crossing_pairs, ends_moved, ill_faces
 from maskgen.trace.cracks import CrackGraph
-
-FEW_CORNERS_PX = 0.6
-"""A digital edge lies within half a pixel of the edge it shows."""
+from maskgen.trace.mend import mended
+from maskgen.trace.plain import polyline, with_few_corners
 
 MOST_CLIMBS = 24
 """Arcs that are tried for a better curve again: it takes time, and few are ever wanted."""
@@ -33,7 +30,7 @@ def untangled(graph: CrackGraph, offered: Sequence[Sequence[Curve]]) -> list[Cur
     """
     ladder = _Ladder(graph, offered)
     while ladder.give_way():
-        pass
+        ladder.curves = mended(graph, ladder.curves)
     ladder.climb()
     return ladder.curves
 
@@ -124,15 +121,3 @@ class _Ladder:
 
     def _plain(self, points: Points, step: int) -> Curve:
         return polyline(with_few_corners(points) if step == len(self.offered) else points)
-
-
-def with_few_corners(points: Points) -> Points:
-    """Points that matter for a line through points, within `FEW_CORNERS_PX`; the ends stay."""
-    line = shapely.LineString(points).simplify(FEW_CORNERS_PX, preserve_topology=True)
-    return np.asarray(line.coords)
-
-
-def polyline(points: Points) -> Curve:
-    """Give straight runs through points, (n, 2)."""
-    corners = [(float(x), float(y)) for x, y in points]
-    return tuple(Line(a, b) for a, b in pairwise(corners))
