@@ -155,7 +155,7 @@ def _fit_strand(
             middles = 0.5 * (arc.points[:-1] + arc.points[1:])
             return polyline(np.vstack([middles, middles[:1]]))
         fitted = fit_closed(points[keep], sigma=sigma[keep], tolerance=tolerance).segments
-        return _trusted(fitted, np.vstack([points[keep], points[keep][:1]]))
+        return _trusted(fitted, np.vstack([points[keep], points[keep][:1]]), _cracks(graph, strand))
     start, end = _ends(graph, strand)
     first, last = places[start], places[end]
     keep &= np.hypot(*(points - first).T) > BARE_PX
@@ -165,16 +165,52 @@ def _fit_strand(
     if len(run) == 2 and start == end:
         return polyline(np.vstack([first, points, last]))
     fitted = fit_open(run, sigma=spread, tolerance=tolerance)
-    return _trusted(fitted, run)
+    return _trusted(fitted, run, _cracks(graph, strand))
 
 
-def _trusted(fitted: Curve, run: Floats) -> Curve:
-    """Give the fit, or a line with few corners where it strays from the places it was made of."""
-    if fitted:
-        apart = shapely.distance(shapely.points(flatten_curve(fitted, 0.1)), shapely.LineString(run))
-        if apart.max() < STRAYING_PX:
-            return fitted
-    return polyline(with_few_corners(run))
+def _cracks(graph: CrackGraph, strand: Strand) -> Floats:
+    """Lattice points along a strand."""
+    parts = [graph.arcs[s.arc].points if s.forward else graph.arcs[s.arc].points[::-1] for s in strand.sides]
+    return np.concatenate(parts).astype(np.float64)
+
+
+def _trusted(fitted: Curve, run: Floats, cracks: Floats) -> Curve:
+    """Give the fit, with lines of few corners where it strays from its places and cracks."""
+    if not fitted:
+        return polyline(with_few_corners(run))
+    near = shapely.MultiLineString([run, cracks])
+    if shapely.distance(shapely.points(flatten_curve(fitted, 0.1)), near).max() < STRAYING_PX:
+        return fitted
+    curve = fitted
+    places, _, marks = spots_along(curve)
+    apart = shapely.distance(shapely.points(places), near)
+    if curve[0].start == curve[-1].end:  # begin where it is good
+        curve = rolled(curve, *mark_place(marks[int(np.argmin(apart))]))
+        places, _, marks = spots_along(curve)
+        apart = shapely.distance(shapely.points(places), near)
+        run = np.roll(run[:-1], -int(np.argmin(np.hypot(*(run[:-1] - places[0]).T))), axis=0)
+        run = np.vstack([run, run[:1]])
+    stray = np.flatnonzero(apart > 0.5 * STRAYING_PX)
+    groups = [g for g in np.split(stray, np.flatnonzero(np.diff(stray) > 1) + 1) if apart[g].max() >= STRAYING_PX]
+    for group in reversed(groups):  # from the end, so that marks stay right
+        first, last = max(group[0] - 1, 0), min(group[-1] + 1, len(marks) - 1)
+        inner = [mark_place(marks[k]) for k in (first, last) if 0 < k < len(marks) - 1]
+        if not inner:
+            return polyline(with_few_corners(run))
+        parts = split(curve, inner)
+        head = parts.pop(0) if first > 0 else ()
+        tail = parts.pop() if last < len(marks) - 1 else ()
+        low, high = (int(np.argmin(np.hypot(*(run - places[k]).T))) for k in (first, last))
+        between = run[low if first == 0 else low + 1 : high if last < len(marks) - 1 else high + 1]
+        start, end = (head[-1].end if head else run[0]), (tail[0].start if tail else run[-1])
+        curve = (*head, *polyline(with_few_corners(np.vstack([start, between, end]))), *tail)
+    return curve
+
+
+def mark_place(mark: float) -> tuple[int, float]:
+    """Segment number and parameter of a mark; the end of a segment rather than the start of the next."""
+    number = int(mark)
+    return (number - 1, 1.0) if mark == number and number else (number, mark - number)
 
 
 def _worth_keeping(points: Floats, sigma: Floats) -> NDArray[np.bool_]:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from maskgen.model.paths import Cubic, Line
 from maskgen.trace.assemble import CHECK_TOLERANCE_PX, SAME_PX, Curve, crossing_pairs, flatten_curve
 from maskgen.trace.cracks import Arc, CrackGraph
-from maskgen.trace.curves import point, rolled, split, spots_along
+from maskgen.trace.curves import mark_place, point, rolled, split, spots_along
 from maskgen.trace.plain import polyline, with_few_corners
 
 Floats = NDArray[np.float64]
@@ -120,7 +120,7 @@ class _Patient:
             if last <= first or whole:
                 continue
             inner = [k for k in (first, last) if 0 < k < len(along) - 1]
-            parts = list(split(curve, [_cut(marks[k]) for k in inner]))
+            parts = list(split(curve, [mark_place(marks[k]) for k in inner]))
             head = parts.pop(0) if first > 0 else ()
             tail = parts.pop() if len(parts) > 1 else ()
             start, end = np.array(parts[0][0].start), np.array(parts[-1][-1].end)
@@ -158,16 +158,11 @@ def _course(segment: Line | Cubic) -> Floats:
     return np.asarray(step / max(float(np.hypot(*step)), SAME_PX))
 
 
-def _cut(mark: float) -> tuple[int, float]:
-    number = int(mark)
-    return (number - 1, 1.0) if mark == number and number else (number, mark - number)
-
-
 def _seam_away(curve: Curve, spots: Floats) -> Curve:
     """Let a closed curve start as far from some places as it can."""
     places, _, marks = spots_along(curve)
     apart = np.hypot(*(places[:, None] - spots[None]).transpose(2, 0, 1)).min(axis=1)
-    return rolled(curve, *_cut(marks[int(np.argmax(apart))]))
+    return rolled(curve, *mark_place(marks[int(np.argmax(apart))]))
 
 
 def _line(curve: Curve) -> shapely.LineString:
