@@ -130,9 +130,9 @@ class Words(PageWords):
         """Sum the displaced trials up."""
         return (
             f"{trials.trials} trials with every mask up to {trials.placement_mm:g} mm off: {100 * trials.seamless_share:.0f} % "
-            f"show no seam. Wrong colour: {trials.median_wrong_mm2:.1f} mm² in the middle of them, "
-            f"{trials.worst_wrong_mm2:.1f} mm² in the worst. Edges shift by {trials.median_edge_mm:.2f} mm, "
-            f"{trials.worst_edge_mm:.2f} mm in the worst."
+            f"show no seam. Wrong colour: no more than {trials.median_wrong_mm2:.1f} mm² in half of them, "
+            f"{trials.worst_wrong_mm2:.1f} mm² in the worst. Edges are off by no more than {trials.median_edge_mm:.2f} mm in half of "
+            f"them, by {trials.worst_edge_mm:.2f} mm in the worst."
         )
 
     def smallest_text(self, smallest: SmallestSize) -> str:

@@ -33,6 +33,7 @@ _UNITS = {
 class PageWords(BenchWords, EstimateWords):
     """The words in English."""
 
+    language = "en"
     as_it_will_look = "As it will look"
     the_artwork = "The artwork on the part"
     unrolled_caption = "Unrolled: the seam is at the left and right edge, the front in the middle."

@@ -36,3 +36,10 @@ def test_what_the_script_says_is_what_the_words_are(result):
     words = json.loads(re.search(r'id="said">(.*?)</script>', write_report(result).decode())[1])
     script = files("maskgen.report").joinpath("templates", "report.js").read_text(encoding="utf-8")
     assert set(re.findall(r"\bsaid\.([a-z]+)", script)) == set(words)
+
+
+def test_the_template_says_nothing_of_its_own():
+    """Every word comes from the words, so that another language can take their place."""
+    template = files("maskgen.report").joinpath("templates", "report.html").read_text(encoding="utf-8")
+    rest = re.sub(r"\{\{.*?\}\}|\{%.*?%\}|<[^>]*>|&#?\w+;", " ", template, flags=re.DOTALL)
+    assert not re.search(r"[A-Za-z]", rest)
