@@ -198,8 +198,8 @@ def test_the_wheel_scrolls_the_page_and_zooms_only_with_control(browser, report)
         page.keyboard.down("Control")
         page.mouse.wheel(0, -120)
         page.keyboard.up("Control")
-        page.wait_for_timeout(50)
-        assert view_box(svg)[2] < whole[2]
+        drawn = "document.querySelector('#masks ~ .grid figure.look svg').viewBox.baseVal.width"
+        page.wait_for_function(f"{drawn} < {whole[2]}")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
