@@ -102,6 +102,9 @@ def test_the_walk_steps_by_buttons_and_arrow_keys(browser, report, many):
         assert told.inner_text() == f"step 1 of {count}"
         page.get_by_role("button", name="step on").click()
         assert told.inner_text() == f"step 2 of {count}"
+        heard = page.locator(".walk .heard[aria-live=polite]").text_content()
+        assert heard.startswith(f"step 2 of {count}. 2. ")
+        assert "Open: " in heard
         assert shown_steps(page)[0].startswith("2.")
         page.keyboard.press("ArrowRight")
         assert shown_steps(page)[0].startswith("3.")

@@ -7,11 +7,14 @@ document.querySelectorAll(".walk").forEach((walk) => {
   const steps = [...walk.querySelectorAll(":scope > ol > li")];
   const output = walk.querySelector("output");
   const buttons = [...walk.querySelectorAll("[data-go]")];
+  const heard = walk.querySelector(".heard"); /* a screen reader hears which step it is, and what is covered and open */
   let now = 0;
   const show = (to) => {
     now = Math.max(0, Math.min(steps.length - 1, to));
     steps.forEach((step, index) => { step.hidden = index !== now; });
     output.textContent = fill(said.step, now + 1, steps.length);
+    const [title, state] = ["h3", "figcaption"].map((name) => steps[now].querySelector(name).textContent);
+    heard.textContent = `${output.textContent}. ${title}. ${state}`;
     buttons.forEach((button) => {
       const there = now + Number(button.dataset.go);
       button.setAttribute("aria-disabled", String(there < 0 || there >= steps.length));
