@@ -18,7 +18,8 @@ MAY_IMPORT = {
     "shape": BASE | {"geometry"},
     "plan": BASE | {"geometry", "colour", "trace", "shape"},
     "check": BASE | {"geometry", "colour", "trace", "shape", "plan"},
-    "pipeline": BASE | {"geometry", "colour", "trace", "shape", "plan", "check"},
+    # A name list keeps finished outlines as path data, to put them down at many places.
+    "pipeline": BASE | {"geometry", "colour", "trace", "shape", "plan", "check", "formats"},
     "report": BASE | {"geometry", "colour", "trace", "shape", "plan", "check", "formats"},
     "cli": BASE | {"geometry", "colour", "trace", "shape", "plan", "check", "pipeline", "formats", "report"},
 }

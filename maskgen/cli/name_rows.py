@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 import re
 import shutil
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from maskgen.cli.cut_output import mask_files
+from maskgen.cli.cut_output import cut_files
 from maskgen.cli.job_folder import slug
 from maskgen.formats import svg_write
 from maskgen.formats.findings_json import write_findings
@@ -18,36 +18,31 @@ from maskgen.formats.jobfile import write_job
 from maskgen.formats.plan_json import write_plan
 from maskgen.formats.shelf import write_shelf
 from maskgen.formats.svg_cut_read import read_cut
+from maskgen.model.finding import Severity
+from maskgen.model.job import Job
 from maskgen.model.judgement import Judgement
-from maskgen.model.masks import Mask
-from maskgen.model.names import NameRow, RowStatus
-from maskgen.model.paths import length_of, node_count
-from maskgen.pipeline.names import MadeRow, Template
+from maskgen.model.masks import CutDrawing
+from maskgen.model.names import MaskRecord, NameRow, RowRecord, RowStatus
+from maskgen.pipeline.name_face import DrawnMask
+from maskgen.pipeline.name_job import Template
+from maskgen.pipeline.names import MadeRow
 
-FORM = 1
+FORM = 2
 """Raised whenever the same row would give other files than before, so that finished rows are made again."""
 
 ROW_FILE = "row.json"
+PICTURE_FILE = "picture.json"
+_FILES = r"(report\.html|bench-sheet\.pdf|manifest\.csv|template\.(ttf|otf)|parcel\.zip|artwork\.[a-z0-9]{1,5})"
 _OURS = re.compile(
-    r"(names/\.?\d+-[a-z0-9-]+(\.[^/]*)?/.*|names/\.\d+-[^/]*|sheets/.*|\.sheets\.[^/]*/.*|report\.html|bench-sheet\.pdf"
-    r"|manifest\.csv|\.(report\.html|bench-sheet\.pdf|manifest\.csv)\.part)",
+    rf"(names/\.?\d+-[a-z0-9-]+(\.[^/]*)?/.*|names/\.\d+-[^/]*|sheets/.*|\.sheets\.[^/]*/.*|{_FILES}|\.{_FILES}\.part)",
     re.DOTALL,
 )
+_HALF_MADE = re.compile(rf"\.sheets\..*|\.{_FILES}\.part", re.DOTALL)
 
 
 def is_ours(name: str) -> bool:
     """Whether a file of this relative path is one a names folder holds, or is left of a run that was stopped."""
     return _OURS.fullmatch(name) is not None
-
-
-@dataclass(frozen=True, slots=True)
-class Remembered:
-    """What a finished row's own folder says of it."""
-
-    status: RowStatus
-    reason: str
-    cap_height_mm: float
-    narrowest_land_mm: float
 
 
 def folder_name(row: NameRow, *, digits: int) -> str:
@@ -67,79 +62,94 @@ def row_mark(row: NameRow, shared: bytes) -> str:
     return hashlib.sha256(shared + words.encode()).hexdigest()
 
 
-def row_files(made: MadeRow, row: NameRow, template: Template, mark: str) -> dict[str, bytes]:
-    """Give every file of a row's folder."""
-    assert made.job is not None
+def row_record(made: MadeRow, colour: str) -> RowRecord:
+    """Give what is kept of a row."""
+    if made.drawn is None:
+        return RowRecord(made.status, made.reason, made.cap_height_mm, made.narrowest_land_mm)
+    masks = tuple(
+        MaskRecord(mask.number, _mask_stem(index, mask) + ".svg", mask.box, mask.runs, mask.cut_mm)
+        for index, mask in enumerate(made.drawn.masks, start=1)
+    )
+    errors = sum(f.severity is Severity.ERROR for f in made.drawn.findings)
+    return RowRecord(
+        made.status,
+        made.reason,
+        made.cap_height_mm,
+        made.narrowest_land_mm,
+        colour,
+        errors,
+        made.name_mask,
+        masks,
+    )
+
+
+def row_files(made: MadeRow, record: RowRecord, *, job: Job, shelf: bytes, mark: str) -> dict[str, bytes]:
+    """Give every file of a row's folder; `job` is the row's own."""
+    drawn, part = made.drawn, job.part
+    assert drawn is not None
     assert made.plan is not None
-    assert made.regions is not None
-    assert made.simulation is not None
+    assert part is not None
     files = {
-        "plan.json": write_plan(made.plan, **_simulated(made)),
-        "findings.json": _findings(made),
-        "regions.svg": svg_write.write_regions(made.regions),
-        "predicted.svg": svg_write.write_regions(made.simulation.predicted),
+        "job.toml": write_job(job),
+        "shelf.toml": shelf,
+        "plan.json": write_plan(made.plan, simulation=drawn.figures),
+        "findings.json": _findings(made, part.face_mm),
+        "regions.svg": svg_write.regions_document(part.face_mm, drawn.regions),
+        "predicted.svg": svg_write.regions_document(part.face_mm, drawn.looks),
     }
-    for index, mask in enumerate(made.masks, start=1):
-        files |= mask_files(f"masks/{index:02d}-{slug(mask.name)}", mask, made.job)
-    told = {
-        "mark": mark,
-        "row": row.number,
-        "status": made.status.value,
-        "reason": made.reason,
-        "cap_height_mm": made.cap_height_mm,
-        "narrowest_land_mm": made.narrowest_land_mm,
-        "name_mask": made.name_mask,
-        "masks": [[m.number, m.name, list(m.regions)] for m in made.masks],
-    }
-    files[ROW_FILE] = (json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode()
+    for index, mask in enumerate(drawn.masks, start=1):
+        files |= _mask_files(_mask_stem(index, mask), mask, job)
+    files[PICTURE_FILE] = json.dumps([drawn.over_blank, drawn.picture]).encode()
+    told = {"mark": mark, **dataclasses.asdict(record)}
+    files[ROW_FILE] = json.dumps(told, ensure_ascii=False).encode()
     return files
 
 
-def _simulated(made: MadeRow) -> dict[str, Any]:
-    simulation = made.simulation
-    assert simulation is not None
-    return {
-        "simulation": {
-            "wrong_share": round(simulation.wrong_share, 6),
-            "wrong_mm2": round(simulation.wrong_mm2, 4),
-            "edge_mean_mm": round(simulation.edge_mean_mm, 5),
-            "edge_95_mm": round(simulation.edge_95_mm, 5),
-            "edge_max_mm": round(simulation.edge_max_mm, 4),
-        }
-    }
+def _mask_stem(index: int, mask: DrawnMask) -> str:
+    return f"masks/{index:02d}-{slug(mask.name)}"
 
 
-def _findings(made: MadeRow) -> bytes:
-    assert made.job is not None
-    assert made.job.part is not None
+def _mask_files(stem: str, mask: DrawnMask, job: Job) -> dict[str, bytes]:
+    data = svg_write.cut_document(mask.window, mask.paths)
+    if job.formats == ("svg",) and not job.sheets.mirror:
+        return {f"{stem}.svg": data}
+    # Lines for a knife to run on or swing round in are in the sheets alone: the window has no room for them.
+    plain = dataclasses.replace(job, sheets=dataclasses.replace(job.sheets, overcut_mm=0.0, knife_offset_mm=0.0))
+    return cut_files(stem, CutDrawing(*mask.window, read_cut(data).pieces), plain)
+
+
+def _findings(made: MadeRow, face_mm: tuple[float, float]) -> bytes:
+    assert made.drawn is not None
+    masks = made.drawn.masks
     return write_findings(
         Judgement(
-            file="row.json",
+            file="job.toml",
             units="mm",
-            size_mm=made.job.part.face_mm,
-            pieces=sum(len(mask.area.pieces) for mask in made.masks),
-            cut_length_mm=sum(length_of(ring) for mask in made.masks for ring in mask.area.rings),
-            nodes=sum(node_count(mask.area) for mask in made.masks),
-            findings=made.findings,
+            size_mm=face_mm,
+            pieces=sum(len(mask.paths) for mask in masks),
+            cut_length_mm=sum(mask.cut_mm for mask in masks),
+            nodes=sum(mask.nodes for mask in masks),
+            findings=made.drawn.findings,
         )
     )
 
 
-def finished_row(folder: Path, mark: str) -> dict[str, Any] | None:
+def finished_row(folder: Path, mark: str) -> RowRecord | None:
     """Give what a row's folder remembers, None where there is none or it is of another row or template."""
     try:
         told: dict[str, Any] = json.loads((folder / ROW_FILE).read_bytes())
-    except (OSError, ValueError):
+        if told.pop("mark") != mark:
+            return None
+        masks = tuple(MaskRecord(**{**m, "box": tuple(m["box"]), "runs": tuple(m["runs"])}) for m in told.pop("masks"))
+        return RowRecord(**{**told, "status": RowStatus(told["status"]), "masks": masks})
+    except (OSError, ValueError, KeyError, TypeError):
         return None
-    return told if told.get("mark") == mark else None
 
 
-def read_masks(folder: Path, told: dict[str, Any]) -> tuple[Mask, ...]:
-    """Read a finished row's masks back, as they were written."""
-    return tuple(
-        Mask(number, name, tuple(regions), read_cut((folder / f"masks/{i:02d}-{slug(name)}.svg").read_bytes()))
-        for i, (number, name, regions) in enumerate(told["masks"], start=1)
-    )
+def read_picture(folder: Path) -> tuple[bool, list[tuple[str, str]]]:
+    """Give a row's small picture, and whether it is to be laid over that of the part without letters."""
+    over_blank, paths = json.loads((folder / PICTURE_FILE).read_bytes())
+    return over_blank, [(colour, data) for colour, data in paths]
 
 
 def clear_others(names: Path, keep: set[str]) -> None:
@@ -148,3 +158,11 @@ def clear_others(names: Path, keep: set[str]) -> None:
         for folder in names.iterdir():
             if folder.name not in keep:
                 shutil.rmtree(folder)
+
+
+def clear_half_made(folder: Path) -> None:
+    """Remove what a stopped run left half-written beside the row folders."""
+    if folder.is_dir():
+        for path in folder.iterdir():
+            if _HALF_MADE.fullmatch(path.name):
+                shutil.rmtree(path) if path.is_dir() else path.unlink()

@@ -1,41 +1,35 @@
-"""A whole name list carried out: rows made in worker processes, written as they finish, then what they share."""
+"""A whole name list carried out: rows made and written as they are finished, then what they share."""
 
 from __future__ import annotations
 
 import dataclasses
-import multiprocessing
-import os
-import signal
 import sys
-import threading
 import time
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import click
 
 from maskgen.cli import name_rows
-from maskgen.cli.cut_output import sheet_files
-from maskgen.formats.folder import check_folder, save, save_folder
+from maskgen.cli.cut_output import parcel_of
+from maskgen.cli.load import artwork_name
+from maskgen.cli.name_pool import RowWriter, end_rows
+from maskgen.cli.name_sheets import Laid, ListedMask, ListSheets
+from maskgen.formats.folder import check_folder, save, save_folder, save_parts
+from maskgen.formats.fonts import FAMILIES
 from maskgen.formats.manifest import write_manifest
-from maskgen.model.masks import Sheet
-from maskgen.model.names import NameList, NameRow, RowReport, RowStatus
-from maskgen.model.paths import bounds, length_of
-from maskgen.model.result import JobResult
-from maskgen.pipeline.names import MadeRow, NameMaker, Template
+from maskgen.model.job import Job
+from maskgen.model.names import NameList, NameRow, RowRecord, RowReport, RowStatus
+from maskgen.model.result import Estimate, JobResult
+from maskgen.pipeline.name_job import Template
+from maskgen.pipeline.names import NameMaker
 from maskgen.plan.estimate import Lot, estimate_lots
 from maskgen.report.bench import write_bench_sheets
-from maskgen.report.names_page import NamePicture, write_names_report
-from maskgen.shape.nest import Wanted, nest_stages
+from maskgen.report.names_page import NamePicture, SheetPicture, write_names_report
 
-AHEAD = 4
-"""Rows handed to each worker before its first is back: enough that none waits, few enough to stay small."""
-FEW = 6
-"""Up to this many different rows starting further processes takes longer than it saves."""
+OVER_ARTWORK = "The box for the letters lies over the artwork; names that reach it are told below."
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +38,12 @@ class Outcome:
 
     reports: tuple[RowReport, ...]
     sheets: int
+    errors: int
+    notes: tuple[str, ...]
 
-    @property
-    def refused(self) -> int:
-        """Number of rows that were not made."""
-        return sum(report.status is RowStatus.REFUSED for report in self.reports)
+    def count(self, status: RowStatus) -> int:
+        """Number of rows that ended so."""
+        return sum(report.status is status for report in self.reports)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,235 +59,197 @@ class NameRun:
         """Make what is missing, then the sheets and papers from all row folders."""
         check_folder(self.folder, ours=name_rows.is_ours)
         maker = NameMaker(self.template)
-        shared = name_rows.fingerprint(self.template, self.artwork)
+        maker.prepare(self.names.rows)
         digits = max(4, len(str(len(self.names.rows))))
         places = {row.number: name_rows.folder_name(row, digits=digits) for row in self.names.rows}
-        home = self.folder / "names"
-        name_rows.clear_others(home, set(places.values()) if resume else set())
-        told: dict[int, dict[str, Any]] = {}
-        left: list[NameRow] = []
-        for row in self.names.rows:
-            known = name_rows.finished_row(home / places[row.number], name_rows.row_mark(row, shared))
+        shared = name_rows.fingerprint(self.template, self.artwork)
+        job, files = self._shared_files(maker.setting.job)
+        writer = RowWriter(maker, self.folder / "names", places, shared, job)
+        name_rows.clear_half_made(self.folder)
+        name_rows.clear_others(writer.home, set(places.values()) if resume else set())
+        records: dict[int, RowRecord] = {}
+        for row in self.names.rows if resume else ():
+            known = name_rows.finished_row(writer.home / places[row.number], name_rows.row_mark(row, shared))
             if known is not None:
-                told[row.number] = known
-            else:
-                left.append(row)
-        groups: dict[tuple[str, str, str, str], list[NameRow]] = {}
-        for row in left:
-            groups.setdefault((row.text, row.second, row.colour, row.fault), []).append(row)
-        tell = _progress(sum(len(g) for g in groups.values()))
-        for key, made in _made(maker, [g[0] for g in groups.values()], groups, workers):
-            for row in groups[key]:
-                mark = name_rows.row_mark(row, shared)
-                if made.status is RowStatus.REFUSED:
-                    told[row.number] = dataclasses.asdict(_bare(made))
-                else:
-                    files = name_rows.row_files(made, row, self.template, mark)
-                    save_folder(home / places[row.number], files)
-                    told[row.number] = known = name_rows.finished_row(home / places[row.number], mark) or {}
-                tell()
-        kept = {places[n] for n, what in told.items() if what["status"] != RowStatus.REFUSED}
-        name_rows.clear_others(home, kept)
-        return self._share(maker, told, places)
+                records[row.number] = known
+        left = [row for row in self.names.rows if row.number not in records]
+        tell = _progress(len(left))
+        for row, record in end_rows(writer, left, workers):
+            records[row.number] = record
+            tell()
+        kept = {places[number] for number, record in records.items() if record.status is not RowStatus.REFUSED}
+        name_rows.clear_others(writer.home, kept)
+        self.folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files.items():
+            save(self.folder / name, data)
+        return _Sharing(self, writer, records).share()
 
-    def _share(self, maker: NameMaker, told: dict[int, dict[str, Any]], places: dict[int, str]) -> Outcome:
-        home, job, shelf = self.folder / "names", maker.job, self.template.shelf
-        assert job.part is not None
-        good = [row for row in self.names.rows if told[row.number]["status"] != RowStatus.REFUSED]
-        masks = {row.number: name_rows.read_masks(home / places[row.number], told[row.number]) for row in good}
-        numbers = sorted({m.number for found in masks.values() for m in found}, key=lambda n: int(n[1:]))
-        stages = [
-            [
-                Wanted(mask, row.quantity, str(row.number))
-                for row in good
-                for mask in masks[row.number]
-                if mask.number == number
-            ]
-            for number in numbers
-        ]
-        sheets = nest_stages(stages, resist=job.resist, settings=job.sheets, face_mm=job.part.face_mm)
-        boxes = {(str(n), m.number): bounds(m.area) for n, ms in masks.items() for m in ms if m.area.pieces}
-        spots = _spots(sheets, boxes, {str(n): told[n]["name_mask"] for n in masks})
-        twice = _repeated([row.key for row in self.names.rows])
-        reports = tuple(_report(row, told[row.number], spots.get(row.number), twice) for row in self.names.rows)
-        lots = self._lots(maker, good, masks, sheets)
-        parts = sum(row.quantity for row in good)
-        whole = dataclasses.replace(job, quantity=max(parts, 1))
-        figures = None
-        if lots:
-            figures = estimate_lots(
+    def _shared_files(self, job: Job) -> tuple[Job, dict[str, bytes]]:
+        """Give the job as the rows' own job files have it, and the files they name beside the row folders."""
+        files: dict[str, bytes] = {}
+        text = job.text
+        assert text is not None
+        job = dataclasses.replace(job, shelf="shelf.toml")
+        if text.font.strip().lower() not in (family.lower() for family in FAMILIES):
+            name = "template" + Path(text.font).suffix.lower()
+            files[name] = self.template.font
+            job = dataclasses.replace(job, text=dataclasses.replace(text, font=f"../../{name}"))
+        if job.artwork is not None:
+            name = artwork_name(job.artwork.file)
+            files[name] = self.artwork
+            job = dataclasses.replace(job, artwork=dataclasses.replace(job.artwork, file=f"../../{name}"))
+        return job, files
+
+
+@dataclass(frozen=True, slots=True)
+class _Sharing:
+    """What is made of all rows together: sheets, report, bench sheet, manifest."""
+
+    run: NameRun
+    writer: RowWriter
+    records: dict[int, RowRecord]
+
+    def share(self) -> Outcome:
+        """Write it, one sheet and one name at a time."""
+        run, maker = self.run, self.writer.maker
+        job, folder = maker.setting.job, run.folder
+        good = [row for row in run.names.rows if self.records[row.number].status is not RowStatus.REFUSED]
+        sheets = ListSheets(self._stages(good), job)
+        laid = sheets.laid()
+        save_folder(folder / "sheets", sheets.files())
+        twice = {key for key, count in Counter(row.key for row in run.names.rows).items() if key and count > 1}
+        spots = self._spots(laid)
+        reports = tuple(self._report(row, spots, twice) for row in run.names.rows)
+        lots = self._lots(good, laid)
+        whole = dataclasses.replace(job, quantity=max(sum(row.quantity for row in good), 1))
+        notes = run.names.notes + ((OVER_ARTWORK,) if maker.box_over_artwork() else ())
+        notes += run.template.artwork.notes if run.template.artwork is not None else ()
+        save_parts(
+            folder / "report.html",
+            write_names_report(
                 whole,
-                [lot for _, lot in lots],
-                shelf=shelf,
-                film_mm2=sum(s.drawing.width * s.drawing.height for s in sheets),
-                cut_length_mm=sum(length_of(r) for s in sheets for p in s.drawing.pieces for r in p.rings),
-            )
-        files = {name.removeprefix("sheets/"): data for name, data in sheet_files(sheets, job).items()}
-        save_folder(self.folder / "sheets", files)
-        report = write_names_report(
-            whole,
-            reports=reports,
-            pictures=(
-                NamePicture(
-                    row.number, row.text, row.quantity, (home / places[row.number] / "predicted.svg").read_bytes()
-                )
-                for row in good
+                reports=reports,
+                findings=maker.of_all(),
+                blanks={colour: maker.blank_picture(colour) for colour in {r.colour for r in self.records.values()}},
+                pictures=self._pictures(good),
+                sheets=self._sheet_pictures(laid),
+                estimate=self._estimate(whole, [lot for _, lot in lots], laid, good),
+                notes=notes,
             ),
-            sheets=sheets,
-            corners={key: (box[0], (box[1] + box[3]) / 2) for key, box in boxes.items()},
-            estimate=figures,
-            notes=self.names.notes,
         )
-        save(self.folder / "report.html", report)
-        title = job.title or "Names"
-        save(self.folder / "bench-sheet.pdf", write_bench_sheets([r for r, _ in lots], title=title))
-        save(self.folder / "manifest.csv", write_manifest(reports))
-        return Outcome(reports, len(sheets))
+        save(folder / "bench-sheet.pdf", write_bench_sheets([r for r, _ in lots], title=job.title or "Names"))
+        if job.sheets.parcel:
+            cut = {f"sheets/{path.name}": path.read_bytes() for path in sorted((folder / "sheets").iterdir())}
+            save(folder / "parcel.zip", parcel_of(cut, [one.empty_sheet for one in laid], whole))
+        save(folder / "manifest.csv", write_manifest(reports))
+        return Outcome(reports, len(laid), sum(record.errors for record in self.records.values()), notes)
 
-    def _lots(
-        self, maker: NameMaker, good: list[NameRow], masks: dict[int, Any], sheets: tuple[Sheet, ...]
-    ) -> list[tuple[JobResult, Lot]]:
+    def _stages(self, good: Sequence[NameRow]) -> list[list[ListedMask]]:
+        """Give all masks, those that go on together in one stage."""
+        stages: dict[str, list[ListedMask]] = {}
+        for row in good:
+            for mask in self.records[row.number].masks:
+                place = self.writer.home / self.writer.places[row.number]
+                stages.setdefault(mask.number, []).append(ListedMask(row.number, place, mask, row.quantity))
+        return [stages[number] for number in sorted(stages, key=lambda n: int(n[1:]))]
+
+    def _spots(self, laid: Sequence[Laid]) -> dict[int, tuple[int, tuple[float, float]]]:
+        """Tell where the first copy of the mask that draws every row's name lies."""
+        spots: dict[int, tuple[int, tuple[float, float]]] = {}
+        for sheet in laid:
+            for placement, box in zip(sheet.placements, sheet.boxes, strict=True):
+                row = int(placement.row)
+                if row not in spots and placement.mask == self.records[row].name_mask:
+                    spots[row] = (sheet.number, (box[0], box[1]))
+        return spots
+
+    def _report(self, row: NameRow, spots: dict[int, tuple[int, tuple[float, float]]], twice: set[str]) -> RowReport:
+        record = self.records[row.number]
+        status, reason = record.status, record.reason
+        if row.key in twice and status is not RowStatus.REFUSED:
+            status = RowStatus.WARNED
+            reason = "; ".join(part for part in (f"the id {row.key} stands in the list more than once", reason) if part)
+        sheet, at = spots.get(row.number, (None, None))
+        return RowReport(row, status, reason, record.cap_height_mm, record.narrowest_land_mm, sheet, at)
+
+    def _pictures(self, good: Iterable[NameRow]) -> Iterator[NamePicture]:
+        for row in good:
+            over, paths = name_rows.read_picture(self.writer.home / self.writer.places[row.number])
+            blank = self.records[row.number].colour if over else ""
+            yield NamePicture(row.number, row.text, row.quantity, blank, tuple(paths))
+
+    def _sheet_pictures(self, laid: Sequence[Laid]) -> Iterator[SheetPicture]:
+        for sheet in laid:
+            path = self.run.folder / "sheets" / f"sheet-{sheet.number:02d}.svg"
+            rows = tuple(int(placement.row) for placement in sheet.placements)
+            yield SheetPicture(sheet.number, sheet.width, sheet.height, rows, sheet.boxes, path.read_bytes())
+
+    def _lots(self, good: Sequence[NameRow], laid: Sequence[Laid]) -> list[tuple[JobResult, Lot]]:
         """Give every set of rows of one colour with a row that stands for them in the papers."""
+        maker = self.writer.maker
         by_colour: dict[str, list[NameRow]] = {}
         for row in good:
-            by_colour.setdefault(maker.entry(row.colour or maker.spec.colour).key, []).append(row)
+            by_colour.setdefault(self.records[row.number].colour, []).append(row)
         lots = []
         for rows in by_colour.values():
-            made = maker.make(rows[0])
-            assert made.plan is not None
-            assert made.regions is not None
-            assert made.simulation is not None
-            assert made.job is not None
+            whole = maker.whole(rows[0])
             count = sum(row.quantity for row in rows)
-            pieces = sum(row.quantity * len(m.area.pieces) for row in rows for m in masks[row.number])
+            masks = ((row.quantity, mask) for row in rows for mask in self.records[row.number].masks)
             result = JobResult(
-                job=dataclasses.replace(made.job, quantity=count),
-                shelf=self.template.shelf,
-                plan=made.plan,
-                regions=made.regions,
-                masks=made.masks,
-                sheets=sheets,
-                simulation=made.simulation,
+                job=dataclasses.replace(maker.setting.job, quantity=count),
+                shelf=self.run.template.shelf,
+                plan=whole.plan,
+                regions=whole.regions,
+                masks=whole.finished.masks,
+                sheets=tuple(one.empty_sheet for one in laid),
+                simulation=whole.finished.simulation,
                 findings=(),
             )
-            lots.append((result, Lot(made.plan, count, pieces)))
+            lots.append((result, Lot(whole.plan, count, sum(copies * sum(mask.runs) for copies, mask in masks))))
         return lots
 
-
-def _bare(made: MadeRow) -> MadeRow:
-    return MadeRow(made.status, made.reason, made.cap_height_mm, made.narrowest_land_mm)
-
-
-def _report(row: NameRow, told: dict[str, Any], spot: Any, twice: set[str]) -> RowReport:
-    status, reason = RowStatus(told["status"]), told["reason"]
-    if row.key in twice and status is not RowStatus.REFUSED:
-        status = RowStatus.WARNED
-        reason = "; ".join(part for part in (f"the id {row.key} stands in the list more than once", reason) if part)
-    sheet, at = spot if spot is not None else (None, None)
-    return RowReport(row, status, reason, told["cap_height_mm"], told["narrowest_land_mm"], sheet, at)
-
-
-def _repeated(keys: Iterable[str]) -> set[str]:
-    seen: set[str] = set()
-    twice: set[str] = set()
-    for key in keys:
-        (twice if key and key in seen else seen).add(key)
-    return twice
-
-
-def _spots(
-    sheets: Iterable[Sheet], boxes: dict[tuple[str, str], Any], name_masks: dict[str, str]
-) -> dict[int, tuple[int, tuple[float, float]]]:
-    """Tell where the first copy of the mask that draws every row's name lies."""
-    spots: dict[int, tuple[int, tuple[float, float]]] = {}
-    for sheet in sheets:
-        for placement in sheet.placements:
-            row = int(placement.row)
-            if row in spots or placement.mask != name_masks[placement.row]:
-                continue
-            left, top, right, bottom = boxes[placement.row, placement.mask]
-            (x0, y0), (x1, y1) = placement.place((left, top)), placement.place((right, bottom))
-            spots[row] = (sheet.number, (min(x0, x1), min(y0, y1)))
-    return spots
-
-
-_MAKER: NameMaker | None = None
-
-
-def _begin(template: Template) -> None:
-    """Set a worker up: deaf to Ctrl-C, which the main process answers, and gone when that is gone."""
-    global _MAKER
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = os.getppid()
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(0.5)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
-    _MAKER = NameMaker(template)
-
-
-def _make(row: NameRow) -> MadeRow:
-    assert _MAKER is not None
-    return _MAKER.make(row)
-
-
-def _made(
-    maker: NameMaker, rows: list[NameRow], groups: dict[tuple[str, str, str, str], list[NameRow]], workers: int
-) -> Iterator[tuple[tuple[str, str, str, str], MadeRow]]:
-    """Make rows, in order, several at a time."""
-    keys = list(groups)
-    if workers == 1 or len(rows) <= FEW:
-        yield from ((key, maker.make(row)) for key, row in zip(keys, rows, strict=True))
-        return
-    pool = ProcessPoolExecutor(
-        workers, multiprocessing.get_context("spawn"), initializer=_begin, initargs=(maker.template,)
-    )
-    try:
-        ahead: deque[tuple[tuple[str, str, str, str], Future[MadeRow]]] = deque()
-        for key, row in zip(keys, rows, strict=True):
-            ahead.append((key, pool.submit(_make, row)))
-            if len(ahead) >= AHEAD * workers:
-                done, future = ahead.popleft()
-                yield done, future.result()
-        while ahead:
-            done, future = ahead.popleft()
-            yield done, future.result()
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+    def _estimate(
+        self, job: Job, lots: Sequence[Lot], laid: Sequence[Laid], good: Sequence[NameRow]
+    ) -> Estimate | None:
+        if not lots:
+            return None
+        cut = sum(row.quantity * mask.cut_mm for row in good for mask in self.records[row.number].masks)
+        film = sum(sheet.width * sheet.height for sheet in laid)
+        return estimate_lots(job, lots, shelf=self.run.template.shelf, film_mm2=film, cut_length_mm=cut)
 
 
 def _progress(count: int) -> Callable[[], None]:
     """Say on a terminal how far it is and how long it will take."""
     if not sys.stderr.isatty() or count == 0:
         return lambda: None
-    began, done = time.monotonic(), 0
+    began, done, told = time.monotonic(), 0, 0.0
 
     def tell() -> None:
-        nonlocal done
+        nonlocal done, told
         done += 1
-        left = (time.monotonic() - began) / done * (count - done)
-        words = (
-            f"{done} of {count} names, about {left / 60:.0f} min to go"
-            if left >= 90
-            else (f"{done} of {count} names, about {left:.0f} s to go")
-        )
-        click.echo(f"\r{words}\x1b[K" + ("\n" if done == count else ""), nl=False, err=True)
+        now = time.monotonic()
+        if now - told < 0.1 and done < count:
+            return
+        told = now
+        left = (now - began) / done * (count - done)
+        words = f"about {left / 60:.0f} min to go" if left >= 90 else f"about {left:.0f} s to go"
+        click.echo(f"\r{done} of {count} names, {words}\x1b[K" + ("\n" if done == count else ""), nl=False, err=True)
 
     return tell
 
 
 def print_outcome(outcome: Outcome, folder: Path) -> None:
     """Print totals and what was refused."""
-    counts = {status: sum(r.status is status for r in outcome.reports) for status in RowStatus}
     for report in outcome.reports:
         if report.status is RowStatus.REFUSED:
             shown = "".join(c if c.isprintable() else "\ufffd" for c in report.row.text[:40])
             click.echo(f"row {report.row.number} {shown}: {report.reason}")
+    for note in outcome.notes:
+        click.echo(note)
+    if outcome.errors:
+        click.echo("an error stands: see the report")
     click.echo(
-        f"{counts[RowStatus.MADE]} made, {counts[RowStatus.WARNED]} made with something to look at, "
-        f"{counts[RowStatus.REFUSED]} refused; sheets: {outcome.sheets}"
+        f"{outcome.count(RowStatus.MADE)} made, {outcome.count(RowStatus.WARNED)} made with something to look at, "
+        f"{outcome.count(RowStatus.REFUSED)} refused; sheets: {outcome.sheets}"
     )
     click.echo(f"written to {folder}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -42,20 +43,24 @@ def command(
     from maskgen.formats.folder import load as load_file
     from maskgen.formats.fonts import load_font
     from maskgen.formats.namelist import read_names
-    from maskgen.model.names import NameList, NameRow
-    from maskgen.pipeline.names import Template
+    from maskgen.model.names import NameList, NameRow, RowStatus
+    from maskgen.pipeline.name_job import Template
 
     if job_path is None:
         raise InputError("no template", where="names", mend="name a job file with [text]: --job TEMPLATE.toml")
-    if (names is None) == (text is None):
-        raise InputError("a list or a text is needed", where="names", mend="name a LIST.csv, or write --text NAME")
     job = load.load_job(job_path)
     if job.text is None:
         raise InputError("has no [text]", where=job_path, mend="add [text] with font, height_mm, box_mm and colour")
+    if text is None and names is None and job.text.text:
+        text, second = job.text.text, second or job.text.second
+    if (names is None) == (text is None):
+        raise InputError("a list or a text is needed", where="names", mend="name a LIST.csv, or write --text NAME")
     if names is not None:
         rows = read_names(load_file(Path(names), what="name list"), name=names, quantity=job.quantity)
     else:
         rows = NameList((NameRow(1, text or "", job.quantity, second),))
+    job = replace(job, text=replace(job.text, text="", second=""))
+    assert job.text is not None
     folder = Path(out) if out is not None else Path(f"{Path(names).stem if names else 'one'}-names")
     dyes = load.load_shelf(job, job_path=job_path, option=shelf)
     font = load_font(job.text.font, folder=Path(job_path).parent)
@@ -70,4 +75,4 @@ def command(
     run = NameRun(Template(job, dyes, font, traced), artwork, rows, folder)
     outcome = run.carry_out(resume=resume, workers=workers or len(os.sched_getaffinity(0)))
     print_outcome(outcome, folder)
-    return 1 if outcome.refused else 0
+    return 1 if outcome.errors or outcome.count(RowStatus.REFUSED) else 0

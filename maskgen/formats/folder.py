@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from maskgen.errors import InputError
@@ -37,13 +37,7 @@ def save(path: Path, data: bytes) -> None:
     InputError
         When it cannot be written.
     """
-    part = path.with_name(f".{path.name}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(path)
-    except (OSError, ValueError) as error:
-        part.unlink(missing_ok=True)
-        raise InputError(f"cannot be written: {_reason(error)}", where=str(path), mend="name another file") from error
+    save_parts(path, [data])
 
 
 def check_folder(path: Path, *, ours: Callable[[str], bool]) -> None:
@@ -67,8 +61,28 @@ def check_folder(path: Path, *, ours: Callable[[str], bool]) -> None:
         raise InputError("is a file", where=str(path), mend="name a folder that does not exist yet")
 
 
-def save_folder(path: Path, files: Mapping[str, bytes]) -> None:
+def save_parts(path: Path, parts: Iterable[bytes]) -> None:
+    """Write a file part by part; whatever happens, there is the old one or the new one, never a half.
+
+    Raises
+    ------
+    InputError
+        When it cannot be written.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        with part.open("wb") as file:
+            file.writelines(parts)
+        part.replace(path)
+    except (OSError, ValueError) as error:
+        part.unlink(missing_ok=True)
+        raise InputError(f"cannot be written: {_reason(error)}", where=str(path), mend="name another file") from error
+
+
+def save_folder(path: Path, files: Mapping[str, bytes] | Iterable[tuple[str, bytes]]) -> None:
     """Write a folder of files by relative path; it appears whole, an older one of ours is gone only then.
+
+    Files may be made one at a time, as they are written.
 
     Raises
     ------
@@ -79,7 +93,7 @@ def save_folder(path: Path, files: Mapping[str, bytes]) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         new = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=path.parent))
-        for name, data in files.items():
+        for name, data in files.items() if isinstance(files, Mapping) else files:
             target = new / name
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(data)

@@ -12,7 +12,7 @@ from xml.sax.saxutils import quoteattr
 from maskgen.formats.numbers import fixed, fixed_point
 from maskgen.model.artwork import CLEAR
 from maskgen.model.masks import CutDrawing
-from maskgen.model.paths import Line, Partition, Ring
+from maskgen.model.paths import Line, Partition, Point, Ring
 
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Characters no XML 1.0 document may hold, not even escaped (production 2, `Char`)."""
@@ -23,9 +23,13 @@ def write_cut(drawing: CutDrawing) -> bytes:
 
     The paths keep the default fill, black: a viewer shows vinyl as black, a cutter finds nothing but outlines.
     """
-    head = _head(drawing.left, drawing.top, drawing.width, drawing.height, unit="mm")
-    paths = (path_data((*piece.holes, piece.outer)) for piece in drawing.pieces)
-    return _document(head, (f'<path fill-rule="evenodd" d="{d}"/>' for d in paths if d))
+    window = (drawing.left, drawing.top, drawing.width, drawing.height)
+    return cut_document(window, (path_data((*piece.holes, piece.outer)) for piece in drawing.pieces))
+
+
+def cut_document(window: tuple[float, float, float, float], paths: Iterable[str]) -> bytes:
+    """Give a cut drawing whose path data are written already; `window` is left, top, width, height."""
+    return _document(_head(*window, unit="mm"), (f'<path fill-rule="evenodd" d="{d}"/>' for d in paths if d))
 
 
 def write_regions(partition: Partition, *, unit: str = "mm") -> bytes:
@@ -34,13 +38,21 @@ def write_regions(partition: Partition, *, unit: str = "mm") -> bytes:
     A clear region keeps its path but paints nothing. With `unit=""` the drawing has no physical size: one pixel of the
     artwork is one user unit.
     """
-    head = _head(0.0, 0.0, partition.width, partition.height, unit=unit)
-    paths = (
-        f'<path fill-rule="evenodd" fill="{"none" if region.colour == CLEAR else region.colour}" '
-        f'data-name={_attribute(region.name)} d="{path_data(region.area.rings)}"/>'
-        for region in partition.regions
+    paths = ((region.name, region.colour, path_data(region.area.rings)) for region in partition.regions)
+    return regions_document((partition.width, partition.height), paths, unit=unit)
+
+
+def regions_document(size: Point, paths: Iterable[tuple[str, str, str]], *, unit: str = "mm") -> bytes:
+    """Give a drawing of flat colours whose path data are written already: name, colour, data of every region."""
+    head = _head(0.0, 0.0, *size, unit=unit)
+    return _document(
+        head,
+        (
+            f'<path fill-rule="evenodd" fill="{"none" if colour == CLEAR else colour}" '
+            f'data-name={_attribute(name)} d="{data}"/>'
+            for name, colour, data in paths
+        ),
     )
-    return _document(head, paths)
 
 
 def path_data(rings: Iterable[Ring]) -> str:

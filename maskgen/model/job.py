@@ -216,7 +216,10 @@ class Align(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class TextSpec:
-    """Lettering of a name list; `at_mm` is the top left of its box on the face."""
+    """Lettering of a name list; `at_mm` is the top left of its box on the face.
+
+    `text` and `second` are the one name of a finished row's own job file.
+    """
 
     font: str
     height_mm: float
@@ -226,6 +229,8 @@ class TextSpec:
     align: Align = Align.CENTRE
     letter_gap_mm: float = 0.0
     at_mm: Point | None = None
+    text: str = ""
+    second: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,3 +46,28 @@ class RowReport:
     narrowest_land_mm: float | None = None
     sheet: int | None = None
     at_mm: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MaskRecord:
+    """A mask of a finished row: its file, its extent (left, top, right, bottom), how many pieces belong together."""
+
+    number: str
+    file: str
+    box: tuple[float, float, float, float]
+    runs: tuple[int, ...]
+    cut_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class RowRecord:
+    """What is kept of a row once it has ended; `colour` is the id of the letters' colour, `errors` those that stand."""
+
+    status: RowStatus
+    reason: str = ""
+    cap_height_mm: float | None = None
+    narrowest_land_mm: float | None = None
+    colour: str = ""
+    errors: int = 0
+    name_mask: str = ""
+    masks: tuple[MaskRecord, ...] = ()

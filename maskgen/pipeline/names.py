@@ -1,151 +1,117 @@
-"""A row of a name list to a finished part: lettering on the part, then the same way as any artwork.
+"""A row of a name list to a finished part.
 
-What is the same for all rows is done once: the artwork is traced and placed, and every set of colours has one dye
-order, found on the first row that has it.
+Letters that stand apart do not know of each other, and the part under them is the same every time. So the part without
+letters and every cluster of letters are worked out once, and a row is put together from them; where that cannot be
+(letters over the artwork or near an edge, a stencil, islands tied) it is worked out as a whole part.
 """
 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import TypeAlias
 
-from maskgen.colour.mix import ColourModel
-from maskgen.errors import InputError, nearest_known
-from maskgen.model.dyeing import Plan, Shelf
+import shapely
+
+from maskgen.errors import InputError
+from maskgen.geometry.polygons import to_multipolygon
+from maskgen.model.dyeing import Plan
 from maskgen.model.finding import Code, Finding, Severity
-from maskgen.model.job import Job, TextSpec
-from maskgen.model.masks import Mask
+from maskgen.model.job import Carrier
 from maskgen.model.names import NameRow, RowStatus
-from maskgen.model.paths import Partition, Point, Region, area_of
-from maskgen.model.result import Simulation
-from maskgen.pipeline.artwork import TracedArtwork
-from maskgen.pipeline.convert import ground_key, hand_work, in_order, named_regions, with_ground, with_ground_colour
-from maskgen.pipeline.finish import finish_masks
-from maskgen.pipeline.size import settle_size
-from maskgen.pipeline.wanted import GROUND, NamedColour, name_artwork_colours, wanted_colours
-from maskgen.plan.order import plan_order
-from maskgen.shape.face import place_artwork
+from maskgen.model.paths import Area, Region
+from maskgen.pipeline.convert import in_order, neighbours, with_ground_colour
+from maskgen.pipeline.name_face import Blank, DrawnMask, DrawnRow, drawn_whole
+from maskgen.pipeline.name_job import NameJob, Refusal, Template, WholeRow, lot_of, with_areas
+from maskgen.pipeline.name_room import Room
+from maskgen.pipeline.name_stamps import Letters, Stamp, make_stamp
+from maskgen.pipeline.wanted import NamedColour
 from maskgen.shape.font_limits import is_fine
-from maskgen.shape.glyphs import Font
-from maskgen.shape.islands import settle_islands
-from maskgen.shape.lettering import Lettering, Unsettable, set_text
+from maskgen.shape.glyphs import CAPITAL
+from maskgen.shape.letter_clusters import Cluster, Glyph, clusters, outline
+from maskgen.shape.lettering import Lettering, Unsettable
 from maskgen.shape.widths import narrow_places
 
 WIDEST = 4.0
 """Lands up to this many times the least one are measured; wider ones are told as at least that."""
 
+MOST_STAMPS = 1024
+"""Clusters kept: every letter of a long list at one size, and some 30 MB."""
+MOST_LANDS = 20_000
+"""Narrowest lands kept: one number each."""
 
-@dataclass(frozen=True, slots=True)
-class Template:
-    """What all rows share: the job with its lettering, the shelf, the font's bytes, the artwork where there is some."""
-
-    job: Job
-    shelf: Shelf
-    font: bytes
-    artwork: TracedArtwork | None = None
+ClusterKey: TypeAlias = tuple[str, str, tuple[Glyph, ...]]
+"""The letters' colour, the colour around them, the glyphs."""
+WorkedOut: TypeAlias = tuple[float, Stamp | None]
 
 
 @dataclass(frozen=True, slots=True)
 class MadeRow:
-    """One row as far as it came; without masks where it is refused. `colours` are those of its dye order."""
+    """One row as far as it came; without drawings where it is refused."""
 
     status: RowStatus
     reason: str = ""
     cap_height_mm: float | None = None
     narrowest_land_mm: float | None = None
-    job: Job | None = None
     plan: Plan | None = None
-    regions: Partition | None = None
-    masks: tuple[Mask, ...] = ()
-    simulation: Simulation | None = None
-    findings: tuple[Finding, ...] = ()
+    drawn: DrawnRow | None = None
     name_mask: str = ""
 
 
-class Refusal(Exception):
-    """A row that cannot be made, with what is known of it."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lot:
+    """The part without letters as it is with letters of one colour, and the room there is for them."""
 
-    def __init__(self, reason: str, cap_height_mm: float | None = None, land_mm: float | None = None) -> None:
-        super().__init__(reason)
-        self.reason, self.cap_height_mm, self.land_mm = reason, cap_height_mm, land_mm
+    blank: Blank
+    looks: dict[str, tuple[str, str]]
+    room: Room
 
 
 class NameMaker:
     """Makes rows of one template; the same row gives the same result, whatever was made before it."""
 
-    def __init__(self, template: Template) -> None:
-        job = template.job
-        if job.text is None:
-            raise InputError("has no [text]", where="template", mend="add [text] with font, height_mm, box_mm, colour")
-        if job.part is None:
-            raise InputError("has no [part]", where="template", mend="say what the names go on: [part] shape = ...")
-        if template.artwork is not None:
-            drawn = template.artwork.partition
-            job = settle_size(job, aspect=drawn.width / drawn.height)
-        self.job = job
-        self.spec: TextSpec = job.text  # type: ignore[assignment]
-        self.template = template
-        self.model = ColourModel(template.shelf)
-        self.font = Font(template.font)
-        self._colours = self._known_colours()
-        self.entry(self.spec.colour)
-        self._artwork = self._placed_artwork()
-        self._plans: dict[str, Plan] = {}
+    def __init__(self, template: Template, plans: Mapping[str, Plan] | None = None) -> None:
+        self.setting = NameJob(template, plans)
+        self._lands: dict[tuple[Glyph, ...], float] = {}
+        self._worked_out: dict[ClusterKey, Stamp | None] = {}
+        self._lot_of = lru_cache(maxsize=64)(self._make_lot)
+        self._drawn_on = self._artwork_shape()
 
-    def _known_colours(self) -> tuple[NamedColour, ...]:
-        """Give the artwork's colours and all others the template names, with ids that count through."""
-        artwork = self.template.artwork
-        entries = self.job.colour
-        if artwork is None:
-            return tuple(
-                NamedColour(f"r{i}", e.name or f"colour {i}", e.source.lower(), e) for i, e in enumerate(entries, 1)
-            )
-        palette = [r.colour for r in artwork.partition.regions if r.colour != "clear"]
-        drawn = entries[: len(palette)]
-        named = name_artwork_colours(palette, drawn)
-        more = [
-            NamedColour(f"r{len(named) + i}", e.name or e.source, e.source.lower(), e)
-            for i, e in enumerate(entries[len(palette) :], 1)
-        ]
-        return (*named, *more)
+    def __reduce__(self) -> tuple[type[NameMaker], tuple[Template, Mapping[str, Plan]]]:
+        return NameMaker, (self.setting.template, self.setting.plans)
 
-    def entry(self, name: str) -> NamedColour:
-        """Find a colour by its name.
+    def clusters_of(self, row: NameRow) -> list[ClusterKey]:
+        """Give what has to be worked out for a row; nothing where it will be refused or worked out as a whole."""
+        try:
+            colour, lettering = self.setting.colour_of(row), self.setting.lettering(row)
+        except (Refusal, Unsettable, InputError):
+            return []
+        lot = self._lot_of(colour.key)
+        if lot is None:
+            return []
+        letters = clusters(lettering, self.setting.box_at(), lot.room.reach_mm)
+        around = lot.room.around(letters)
+        return [(colour.key, key, c.glyphs) for c, key in zip(letters, around, strict=True)] if around else []
 
-        Raises
-        ------
-        InputError
-            When the template has none of that name.
-        """
-        for colour in self._colours:
-            if colour.name.lower() == name.strip().lower():
-                return colour
-        known = nearest_known(name, [c.name for c in self._colours]) if self._colours else "add a [[colour]]"
-        raise InputError(f"no colour is named `{name}`", where="[text] colour", mend=known)
+    def work_out(self, key: ClusterKey) -> WorkedOut:
+        """Work one cluster out: its narrowest land, and its part of the drawings unless it is too thin."""
+        land = self._land_of(key[2])
+        thin = land < self.setting.job.resist.min_land_mm - 1e-6
+        return land, None if thin else self._make_stamp(*key)
 
-    def _placed_artwork(self) -> Partition | None:
-        """Put the artwork on the face, once for all rows."""
-        artwork, job = self.template.artwork, self.job
-        if artwork is None:
-            return None
-        assert job.artwork is not None
-        assert job.part is not None
-        drawn = [c for c in self._colours if c.source in {r.colour for r in artwork.partition.regions} or c.entry]
-        placed = place_artwork(
-            named_regions(artwork.partition, self._artwork_colours()),
-            part=job.part,
-            width_mm=job.artwork.width_mm,
-            height_mm=job.artwork.height_mm,
-            at_mm=job.artwork.at_mm,
-            holes=job.hole,
-            ground_key=ground_key(job, drawn),
-        )
-        return placed.partition
+    def keep(self, found: Mapping[ClusterKey, WorkedOut]) -> None:
+        """Take what was worked out elsewhere."""
+        self._lands |= {key[2]: land for key, (land, _) in found.items()}
+        least = self.setting.job.resist.min_land_mm - 1e-6
+        for key, (land, stamp) in found.items():
+            if land >= least:
+                self._remember(key, stamp)
 
-    def _artwork_colours(self) -> tuple[NamedColour, ...]:
-        assert self.template.artwork is not None
-        palette = [r.colour for r in self.template.artwork.partition.regions if r.colour != "clear"]
-        return name_artwork_colours(palette, self.job.colour[: len(palette)])
+    def prepare(self, rows: Iterable[NameRow]) -> Mapping[str, Plan]:
+        """Find the dye orders of a list; whoever makes some of its rows is to be given them."""
+        return self.setting.find_plans(rows)
 
     def make(self, row: NameRow) -> MadeRow:
         """Make one row; it comes back refused, with the reason, where it cannot be made."""
@@ -153,58 +119,81 @@ class NameMaker:
             return self._make(row)
         except Refusal as refusal:
             return MadeRow(RowStatus.REFUSED, refusal.reason, refusal.cap_height_mm, refusal.land_mm)
-        except Unsettable as error:
-            return MadeRow(RowStatus.REFUSED, str(error))
-        except InputError as error:
+        except (Unsettable, InputError) as error:
             return MadeRow(RowStatus.REFUSED, str(error))
 
-    def _make(self, row: NameRow) -> MadeRow:
-        if row.fault:
-            raise Refusal(row.fault)
-        colour = self.entry(row.colour or self.spec.colour)
-        lettering = set_text(row.text, row.second, font=self.font, spec=self.spec)
-        land = self._narrowest(lettering, row)
-        regions, placing = self._on_the_part(lettering, colour)
-        settled = settle_islands(regions, resist=self.job.resist, choices=self.job.island)
-        regions = settled.partition
-        plan = self._plan(regions, colour)
-        regions = with_ground_colour(regions, plan)
-        finished = finish_masks(regions, plan, self.job, colour_of=lambda r: self.model.predict(r).colour)
-        findings = in_order((*placing, *settled.findings, *finished.findings))
-        errors = [f for f in findings if f.severity is Severity.ERROR]
-        own = [f for f in errors if self._of_the_letters(f)]
-        if own:
-            raise Refusal(f"{own[0].message}; {own[0].mend}", lettering.cap_height_mm, land)
-        warnings = [*errors, *(f for f in findings if f.severity is Severity.WARNING and self._of_the_letters(f))]
-        status = RowStatus.WARNED if warnings else RowStatus.MADE
-        return MadeRow(
-            status,
-            _summed_up(warnings),
-            lettering.cap_height_mm,
-            land,
-            dataclasses.replace(self.job, quantity=row.quantity),
-            plan,
-            regions,
-            finished.masks,
-            finished.simulation,
-            findings,
-            _name_mask(finished.masks, colour.key),
+    def whole(self, row: NameRow) -> WholeRow:
+        """Work a row out as a whole part."""
+        return self.setting.whole(row)
+
+    def of_all(self) -> tuple[Finding, ...]:
+        """Give what is to be said of every part alike: the artwork, and the colours reached."""
+        lot = self._lot_of(self.setting.letters.key)
+        return in_order(lot.blank.findings) if lot is not None else ()
+
+    def blank_picture(self, colour: str) -> tuple[tuple[str, str], ...]:
+        """Give a small picture of the part without letters: colour and path data, by the letters' colour."""
+        lot = self._lot_of(colour)
+        return lot.blank.picture if lot is not None else ()
+
+    def box_over_artwork(self) -> bool:
+        """Whether the template's box for letters lies over the artwork."""
+        (left, top), (width, height) = self.setting.box_at(), self.setting.spec.box_mm
+        return self._drawn_on is not None and bool(
+            shapely.intersects(self._drawn_on, shapely.box(left, top, left + width, top + height))
         )
 
-    def _narrowest(self, lettering: Lettering, row: NameRow) -> float:
-        """Measure the narrowest stroke.
+    def _artwork_shape(self) -> shapely.Geometry | None:
+        artwork = self.setting.artwork
+        if artwork is None:
+            return None
+        drawn = [to_multipolygon(r.area) for r in artwork.regions if r.key != self.setting.ground]
+        shape = shapely.union_all(drawn)
+        shapely.prepare(shape)
+        return shape
+
+    def _make(self, row: NameRow) -> MadeRow:
+        colour = self.setting.colour_of(row)
+        lettering = self.setting.lettering(row)
+        lot = self._lot_of(colour.key)
+        letters = clusters(lettering, self.setting.box_at(), lot.room.reach_mm if lot is not None else 0.0)
+        land = self._narrowest(lettering, letters)
+        stamped = self._stamped(letters, colour, lot)
+        if stamped is not None and lot is not None:
+            plan, drawn, of_letters = lot.blank.plan, stamped, stamped.findings[len(lot.blank.findings) :]
+        else:
+            whole = self.whole(row)
+            plan, of_letters = whole.plan, tuple(f for f in whole.findings if self._is_of_letters(f))
+            drawn = drawn_whole(whole.regions, whole.finished.masks, whole.finished.simulation, whole.findings)
+        own = [f for f in of_letters if f.severity is Severity.ERROR]
+        if own:
+            raise Refusal(f"{own[0].message}; {own[0].mend}", lettering.cap_height_mm, land)
+        errors = [f for f in drawn.findings if f.severity is Severity.ERROR]
+        warnings = [*errors, *(f for f in of_letters if f.severity is Severity.WARNING)]
+        reasons = (self._over_artwork(lettering, letters), _summed_up(warnings))
+        reason = "; ".join(part for part in reasons if part)
+        return MadeRow(
+            RowStatus.WARNED if reason else RowStatus.MADE,
+            reason,
+            lettering.cap_height_mm,
+            land,
+            with_areas(plan, drawn.sizes),
+            dataclasses.replace(drawn, findings=in_order(drawn.findings)),
+            _name_mask(drawn.masks, colour.key),
+        )
+
+    def _narrowest(self, lettering: Lettering, letters: Sequence[Cluster]) -> float:
+        """Give the narrowest stroke.
 
         Raises
         ------
         Refusal
             When it would fall under the least land.
         """
-        least = self.job.resist.min_land_mm
-        caps = lettering.cap_height_mm
-        places = narrow_places(lettering.area, WIDEST * least)
-        land = min((place.width_mm for place in places if not is_fine(place, caps)), default=WIDEST * least)
+        least, caps = self.setting.job.resist.min_land_mm, lettering.cap_height_mm
+        land = min(self._land_of(cluster.glyphs) for cluster in letters)
         if land < least - 1e-6:
-            shrunk = caps < self.spec.height_mm - 1e-6
+            shrunk = caps < self.setting.spec.height_mm - 1e-6
             why = f"to fit its box the capitals shrink to {caps:.1f} mm; " if shrunk else ""
             raise Refusal(
                 f"{why}the thinnest stroke would be {land:.2f} mm, film needs {least:g} mm: "
@@ -214,66 +203,95 @@ class NameMaker:
             )
         return land
 
-    def _on_the_part(self, lettering: Lettering, colour: NamedColour) -> tuple[Partition, tuple[Finding, ...]]:
-        """Lay the letters over whatever is on the part."""
-        job = self.job
-        assert job.part is not None
-        width, height = job.part.face_mm
-        letters = Region(colour.key, colour.name, colour.source, lettering.moved(self.box_at()))
-        ground = ground_key(job, self._colours)
-        base = self._artwork
-        others = [] if base is None else [r for r in base.regions if r.key != ground]
-        placed = place_artwork(
-            Partition(width, height, (letters, *others)),
-            part=job.part,
-            width_mm=width,
-            at_mm=(0.0, 0.0),
-            holes=job.hole,
-            ground_key=ground,
-        )
-        findings = tuple(f for f in placed.findings)
-        return with_ground(placed.partition, self._colours), findings
+    def _land_of(self, glyphs: tuple[Glyph, ...]) -> float:
+        if glyphs not in self._lands:
+            if len(self._lands) >= MOST_LANDS:
+                self._lands.clear()
+            self._lands[glyphs] = self._measure_land(glyphs)
+        return self._lands[glyphs]
 
-    def box_at(self) -> Point:
-        """Say where the box lies: where the template says, or in the middle of the face."""
-        if self.spec.at_mm is not None:
-            return self.spec.at_mm
-        assert self.job.part is not None
-        width, height = self.job.part.face_mm
-        return (width - self.spec.box_mm[0]) / 2, (height - self.spec.box_mm[1]) / 2
+    def _measure_land(self, glyphs: tuple[Glyph, ...]) -> float:
+        widest = WIDEST * self.setting.job.resist.min_land_mm
+        places = narrow_places(outline(self.setting.font, glyphs), widest)
+        tallest = max(scale for _, scale, _, _ in glyphs) * CAPITAL
+        return min((place.width_mm for place in places if not is_fine(place, tallest)), default=widest)
 
-    def _of_the_letters(self, finding: Finding) -> bool:
+    def _stamped(self, letters: Sequence[Cluster], colour: NamedColour, lot: _Lot | None) -> DrawnRow | None:
+        """Put a row together from clusters; None where it has to be worked out as a whole."""
+        if lot is None or (around := lot.room.around(letters)) is None:
+            return None
+        stamps = []
+        for cluster, key in zip(letters, around, strict=True):
+            stamp = self._stamp((colour.key, key, cluster.glyphs))
+            if stamp is None:
+                return None
+            stamps.append((stamp, cluster.at))
+        return lot.blank.with_letters(stamps, lot.looks)
+
+    def _make_lot(self, letters: str) -> _Lot | None:
+        """Work out the part without letters, for the dye order it has with letters of a colour."""
+        setting = self.setting
+        job = setting.job
+        if job.resist.carrier is Carrier.STENCIL or job.island or letters == setting.ground:
+            return None
+        bare = setting.without_letters()
+        settled = setting.settled(bare)
+        regions = settled.partition
+        plan = setting.plans.get(" ".join(sorted({*lot_of(regions).split(), letters})))
+        if plan is None:
+            return None
+        regions = with_ground_colour(regions, plan)
+        ground = regions.regions[-1].key
+        of_plan = setting.of_the_plan(plan, (*neighbours(regions), (min(letters, ground), max(letters, ground))))
+        found = (*setting.placing, *of_plan, *settled.findings)
+        blank = Blank.of(regions, plan, job, colour_of=setting.looks, findings=found)
+        looks = {c.key: (c.name, c.source) for c in setting.colours if c.key == letters}
+        looks |= {region.key: (region.name, region.colour) for region in regions.regions}
+        ordered = {key: looks[key] for key in sorted(looks, key=lambda key: int(key[1:]))}
+        return _Lot(blank, ordered, Room.on(regions, job, plan, letters=letters))
+
+    def _stamp(self, key: ClusterKey) -> Stamp | None:
+        if key not in self._worked_out:
+            self._remember(key, self._make_stamp(*key))
+        return self._worked_out[key]
+
+    def _remember(self, key: ClusterKey, stamp: Stamp | None) -> None:
+        """Keep a stamp, and let the oldest go where there are too many."""
+        if len(self._worked_out) >= MOST_STAMPS:
+            del self._worked_out[next(iter(self._worked_out))]
+        self._worked_out[key] = stamp
+
+    def _make_stamp(self, letters: str, around: str, glyphs: tuple[Glyph, ...]) -> Stamp | None:
+        lot = self._lot_of(letters)
+        assert lot is not None
+        drawn = Region(letters, *lot.looks[letters], outline(self.setting.font, glyphs))
+        pair = Letters(drawn, Region(around, *lot.looks[around], Area()))
+        resist = self.setting.job.resist
+        margin = lot.room.reach_mm + 2 * resist.min_land_mm
+        return make_stamp(pair, lot.blank.plan, resist=resist, margin_mm=margin, colour_of=self.setting.looks)
+
+    def _over_artwork(self, lettering: Lettering, letters: Sequence[Cluster]) -> str:
+        if self._drawn_on is None or not any(shapely.intersects(self._drawn_on, shapely.box(*c.box)) for c in letters):
+            return ""
+        shape = to_multipolygon(lettering.moved(self.setting.box_at()))
+        return "the letters lie over the artwork" if shapely.intersects(self._drawn_on, shape) else ""
+
+    def _is_of_letters(self, finding: Finding) -> bool:
         """Whether a finding is about the lettering, not about artwork that is the same on every part."""
-        if self._artwork is None or finding.at_mm is None:
-            return True
-        (left, top), (width, height) = self.box_at(), self.spec.box_mm
+        if finding.code in (Code.LOW_CONTRAST, Code.COLOUR_UNREACHED):
+            return False
+        if self.setting.artwork is None or finding.at_mm is None:
+            return finding not in self.setting.placing
+        (left, top), (width, height) = self.setting.box_at(), self.setting.spec.box_mm
         x, y = finding.at_mm
-        beside = self.job.resist.lap_mm
+        beside = self.setting.job.resist.lap_mm
         return left - beside <= x <= left + width + beside and top - beside <= y <= top + height + beside
 
-    def _plan(self, regions: Partition, colour: NamedColour) -> Plan:
-        present = {region.key: region for region in regions.regions}
-        lot = " ".join(sorted(present))
-        if lot not in self._plans:
-            wanted = wanted_colours(
-                [c for c in self._colours if c.key in present],
-                self.model,
-                self.job,
-                ground_key=next((r.key for r in regions.regions if r.name == GROUND), None),
-                hand_work={key: hand_work(region.area) for key, region in present.items()},
-            )
-            self._plans[lot] = plan_order(wanted, self.template.shelf, self.model, finish=self.job.finish)
-        plan = self._plans[lot]
-        sizes = {key: round(area_of(region.area), 4) for key, region in present.items()}
-        return dataclasses.replace(
-            plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions)
-        )
 
-
-def _name_mask(masks: tuple[Mask, ...], key: str) -> str:
-    """Give the mask that draws the letters: their own, or the largest, in which they are openings."""
+def _name_mask(masks: tuple[DrawnMask, ...], key: str) -> str:
+    """Give the mask that draws the letters: their own, or the one with the longest cut, in which they are openings."""
     own = [mask for mask in masks if key in mask.regions]
-    return max(own or masks, key=lambda mask: area_of(mask.area)).number if masks else ""
+    return max(own or masks, key=lambda mask: mask.cut_mm).number if masks else ""
 
 
 def _summed_up(warnings: list[Finding]) -> str:

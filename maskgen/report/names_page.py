@@ -11,27 +11,42 @@ from typing import Any
 from markupsafe import Markup
 
 from maskgen.formats.numbers import fixed
-from maskgen.formats.svg_write import path_data
+from maskgen.model.finding import Finding
 from maskgen.model.job import Job
-from maskgen.model.masks import Sheet
 from maskgen.model.names import RowReport, RowStatus
-from maskgen.model.paths import Point
 from maskgen.model.result import Estimate
 from maskgen.report.estimate_rows import estimate_rows
 from maskgen.report.page import asset, template
 from maskgen.report.words import WORDS
 
-_NUMBER = re.compile(r"\d+\.\d{3,}")
+OUTLINES_UP_TO = 1500
+"""With more masks than this the sheets show where each lies, not its outline: the page would be too much to open."""
+
+_FINER = re.compile(r"(\.\d\d)\d+")
 _BODY = re.compile(rb"<svg [^>]*>(.*)</svg>", re.DOTALL)
+Paths = Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
 class NamePicture:
-    """A made name: what is said under its picture, and its `predicted.svg`."""
+    """A made name: what is said under its picture, and its colours and path data, over the part called `blank`."""
 
     number: int
     text: str
     quantity: int
+    blank: str
+    paths: Paths
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPicture:
+    """A sheet: its size, which row lies in which box, and its cut file."""
+
+    number: int
+    width: float
+    height: float
+    rows: tuple[int, ...]
+    boxes: tuple[tuple[float, float, float, float], ...]
     drawing: bytes
 
 
@@ -39,32 +54,31 @@ def write_names_report(
     job: Job,
     *,
     reports: Sequence[RowReport],
+    findings: Sequence[Finding],
+    blanks: Mapping[str, Paths],
     pictures: Iterable[NamePicture],
-    sheets: Iterable[Sheet],
-    corners: Mapping[tuple[str, str], Point],
+    sheets: Iterable[SheetPicture],
     estimate: Estimate | None,
     notes: Sequence[str],
-) -> bytes:
-    """Give the report as one HTML file; pictures and sheets are taken one at a time.
+) -> Iterator[bytes]:
+    """Give the report, one HTML file, part by part; pictures and sheets are taken one at a time.
 
-    `corners` is where the number of a row's mask is written, by row and mask, in the frame of the face.
+    `findings` are those of every part alike, `blanks` small pictures of the part without letters.
     """
     part = job.part
     assert part is not None
+    width, height = part.face_mm
     counts = {status: sum(r.status is status for r in reports) for status in RowStatus}
     parts = sum(r.row.quantity for r in reports if r.status is not RowStatus.REFUSED)
     refused, warned = ([_line(r) for r in reports if r.status is s] for s in (RowStatus.REFUSED, RowStatus.WARNED))
+    placed = sum(r.row.quantity for r in reports if r.sheet is not None)
     context: dict[str, Any] = {
         "words": WORDS,
         "style": Markup(asset("report.css")),
         "title": job.title or WORDS.untitled,
         "kind": f"{WORDS.size_of(part)}, {len(reports)} names, {parts} parts",
-        "verdict": "bad" if refused else "look" if warned else "good",
-        "verdict_words": (
-            f"{counts[RowStatus.REFUSED]} of {len(reports)} names cannot be made as they stand"
-            if refused
-            else f"All {len(reports)} names can be cut"
-        ),
+        "verdict": "bad" if refused else "look" if warned or findings else "good",
+        "verdict_words": _verdict(len(reports), len(refused)),
         "figures": [
             ("made", str(counts[RowStatus.MADE])),
             ("made, to look at", str(counts[RowStatus.WARNED])),
@@ -72,49 +86,61 @@ def write_names_report(
             ("parts", str(parts)),
         ],
         "notes": notes,
+        "findings": findings,
         "refused": refused,
         "warned": warned,
-        "names": _pictures(pictures, *part.face_mm),
-        "sheets": _sheets(sheets, corners),
+        "blanks": [(key, Markup(_paths(paths))) for key, paths in sorted(blanks.items()) if key],
+        "names": (_picture(picture, width, height) for picture in pictures),
+        "sheets": (_sheet(sheet, outlines=placed <= OUTLINES_UP_TO) for sheet in sheets),
         "estimate": estimate_rows(estimate, job, apiece=False),
         "assumptions": WORDS.assumptions(estimate.assumptions) if estimate else (),
     }
-    page: str = template("names.html").render(context)
-    return page.encode()
+    for words in template("names.html").generate(context):
+        yield words.encode()
+
+
+def _verdict(count: int, refused: int) -> str:
+    if not count:
+        return "The list holds no names"
+    if refused:
+        return f"{refused} of {count} names cannot be made as they stand"
+    return f"All {count} names can be cut" if count > 1 else "The name can be cut"
 
 
 def _line(report: RowReport) -> dict[str, Any]:
     row = report.row
-    return {"number": row.number, "key": row.key, "text": row.text, "reason": report.reason}
+    return {"number": row.number, "key": row.key, "text": row.text, "second": row.second, "reason": report.reason}
 
 
-def _pictures(pictures: Iterable[NamePicture], width: float, height: float) -> Iterator[dict[str, Any]]:
-    for picture in pictures:
-        match = _BODY.search(picture.drawing)
-        paths = _NUMBER.sub(lambda m: fixed(round(float(m[0]), 2)), match[1].decode()) if match else ""
-        label = escape(f"{picture.number} {picture.text}")
-        svg = f'<svg viewBox="0 0 {fixed(width)} {fixed(height)}" role="img" aria-label="{label}">{paths}</svg>'
-        yield {"number": picture.number, "text": picture.text, "quantity": picture.quantity, "picture": Markup(svg)}
+def _paths(paths: Paths) -> str:
+    return "".join(f'<path fill-rule="evenodd" fill="{colour}" d="{data}"/>' for colour, data in paths)
 
 
-def _sheets(sheets: Iterable[Sheet], corners: Mapping[tuple[str, str], Point]) -> Iterator[dict[str, Any]]:
-    for sheet in sheets:
-        drawing = sheet.drawing
-        paths = "".join(path_data(piece.rings) for piece in drawing.pieces)
-        paths = _NUMBER.sub(lambda m: fixed(round(float(m[0]), 2)), paths)
-        box = " ".join(fixed(v) for v in (drawing.left, drawing.top, drawing.width, drawing.height))
-        size = fixed(drawing.width / 70)
-        numbers = "".join(
-            f'<text class="number" x="{fixed(x)}" y="{fixed(y)}" font-size="{size}">{escape(p.row)}</text>'
-            for p in sheet.placements
-            for x, y in [p.place(corners[p.row, p.mask])]
-        )
-        rows = sorted({int(p.row) for p in sheet.placements})
-        yield {
-            "picture": Markup(
-                f'<svg viewBox="{box}" role="img" aria-label="Sheet {sheet.number}"><path class="vinyl" '
-                f'fill-rule="evenodd" d="{paths}"/>{numbers}</svg>'
-            ),
-            "text": f"Sheet {sheet.number}, {drawing.width:.0f} x {drawing.height:.0f} mm: {len(sheet.placements)} "
-            f"masks of rows {rows[0]} to {rows[-1]}. The row numbers are not in the cut file.",
-        }
+def _picture(picture: NamePicture, width: float, height: float) -> dict[str, Any]:
+    label = escape(f"{picture.number} {picture.text}")
+    under = f'<use href="#part-{picture.blank}"/>' if picture.blank else ""
+    svg = (
+        f'<svg viewBox="0 0 {fixed(width)} {fixed(height)}" role="img" aria-label="{label}">'
+        f"{under}{_paths(picture.paths)}</svg>"
+    )
+    return {"number": picture.number, "text": picture.text, "quantity": picture.quantity, "picture": Markup(svg)}
+
+
+def _sheet(sheet: SheetPicture, *, outlines: bool) -> dict[str, Any]:
+    match = _BODY.search(sheet.drawing) if outlines else None
+    vinyl = _FINER.sub(r"\1", match[1].decode()).strip() if match else ""
+    size = fixed(sheet.width / 70)
+    marks = "".join(
+        f'<rect class="lot" x="{x0:.1f}" y="{y0:.1f}" width="{x1 - x0:.1f}" height="{y1 - y0:.1f}"/>'
+        f'<text class="number" x="{x0:.1f}" y="{(y0 + y1) / 2:.1f}" font-size="{size}">{row}</text>'
+        for row, (x0, y0, x1, y1) in zip(sheet.rows, sheet.boxes, strict=True)
+    )
+    svg = (
+        f'<svg viewBox="0 0 {fixed(sheet.width)} {fixed(sheet.height)}" role="img" aria-label="Sheet {sheet.number}">'
+        f'<g class="vinyl">{vinyl}</g>{marks}</svg>'
+    )
+    return {
+        "picture": Markup(svg),
+        "text": f"Sheet {sheet.number}, {sheet.width:.0f} x {sheet.height:.0f} mm: {len(sheet.rows)} masks of rows "
+        f"{min(sheet.rows)} to {max(sheet.rows)}. Boxes and row numbers are not in the cut file.",
+    }

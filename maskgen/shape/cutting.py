@@ -75,13 +75,22 @@ def cutting_order(pieces: Sequence[Piece], *, home: Point) -> tuple[Piece, ...]:
 
 def other_way_round(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
     """Give pieces in cutting order from the far end: still what lies inside first."""
-    holds = {unit.piece: unit for unit in _units(pieces)}
-    runs: list[list[Piece]] = [[]]
-    for number, piece in enumerate(pieces):
-        runs[-1].append(piece)
-        if number in holds:  # nothing lies round it: whatever lies in its holes has come before it
-            runs.append([])
+    runs, start = [], 0
+    for count in whole_runs(pieces):
+        runs.append(pieces[start : start + count])
+        start += count
     return tuple(piece for run in reversed(runs) for piece in run)
+
+
+def whole_runs(pieces: Sequence[Piece]) -> list[int]:
+    """Count, for pieces in cutting order, how many belong together: those in a piece's holes, then the piece."""
+    counts = [0]
+    outermost = {unit.piece for unit in _units(pieces)}
+    for number in range(len(pieces)):
+        counts[-1] += 1
+        if number in outermost:  # nothing lies round it: whatever lies in its holes has come before it
+            counts.append(0)
+    return counts[:-1]
 
 
 def travel_mm(pieces: Sequence[Piece], *, home: Point) -> float:

@@ -184,7 +184,7 @@ def _called(region: Region) -> str:
     return region.name or f"{region.key} ({region.colour})"
 
 
-def _bounded(part: Part, inset_mm: float) -> Polygon:
+def bounded(part: Part, inset_mm: float) -> Polygon:
     """Give the face less a margin; a tube has no edge along its seam, so there it goes on."""
     width, height = part.face_mm
     if part.shape is Shape.DISC:
@@ -197,7 +197,7 @@ def _bounded(part: Part, inset_mm: float) -> Polygon:
 
 
 def _edge_finding(region: Region, shape: MultiPolygon, part: Part) -> list[Finding]:
-    face = _bounded(part, 0.0)
+    face = bounded(part, 0.0)
     over_mm, at = _reach(shape, face)
     if over_mm > TOLERANCE_MM:
         return [
@@ -211,7 +211,7 @@ def _edge_finding(region: Region, shape: MultiPolygon, part: Part) -> list[Findi
                 limit=0.0,
             )
         ]
-    inside_mm, at = _reach(shape, _bounded(part, part.keepout_mm))
+    inside_mm, at = _reach(shape, bounded(part, part.keepout_mm))
     if inside_mm <= TOLERANCE_MM:
         return []
     clear_mm = max(0.0, part.keepout_mm - inside_mm)

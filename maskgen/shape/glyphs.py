@@ -9,9 +9,13 @@ from functools import lru_cache
 from typing import Any
 
 import uharfbuzz as hb
+from shapely.affinity import translate
 
+from maskgen.geometry.polygons import to_multipolygon
 from maskgen.geometry.unite import unite
-from maskgen.model.paths import Area, Cubic, Line, Point, Ring, Segment, affine
+from maskgen.model.paths import Area, Cubic, Line, Point, Ring, Segment, affine, bounds
+
+Box = tuple[float, float, float, float]
 
 CAPITAL = 10.0
 """Height of the capitals in which glyphs are kept: mm of large lettering, so that tolerances mean something."""
@@ -56,6 +60,9 @@ class Font:
         units = _capital_units(self._font, data)
         self.scale = CAPITAL / units
         self._outline = lru_cache(maxsize=4096)(self._unite_glyph)
+        self._extent = lru_cache(maxsize=4096)(self._measure)
+        self._shape = lru_cache(maxsize=4096)(lambda glyph: to_multipolygon(self.outline(glyph)))
+        self._apart = lru_cache(maxsize=65536)(self._measure_apart)
 
     def missing(self, text: str) -> str | None:
         """Give the first character the font has no glyph for; blanks and marks without a shape need none."""
@@ -94,6 +101,21 @@ class Font:
     def outline(self, glyph: int) -> Area:
         """Give the outline of a glyph about its origin, overlaps within it united, y down."""
         return self._outline(glyph)
+
+    def extent(self, glyph: int) -> Box | None:
+        """Give left, top, right, bottom of a glyph about its origin; None where nothing is seen of it."""
+        return self._extent(glyph)
+
+    def apart(self, one: int, other: int, at: Point) -> float:
+        """Give the distance between the outlines of two glyphs, the other's origin at `at` from the one's."""
+        return self._apart(one, other, (round(at[0], 6), round(at[1], 6)))
+
+    def _measure(self, glyph: int) -> Box | None:
+        area = self.outline(glyph)
+        return bounds(area) if area.pieces else None
+
+    def _measure_apart(self, one: int, other: int, at: Point) -> float:
+        return float(self._shape(one).distance(translate(self._shape(other), *at)))
 
     def _unite_glyph(self, glyph: int) -> Area:
         return unite(self.rings(glyph))

@@ -13,8 +13,8 @@ from maskgen.errors import MaskgenError
 from maskgen.geometry.polygons import to_multipolygon
 from maskgen.geometry.unite import unite
 from maskgen.model.job import Align, TextSpec
-from maskgen.model.paths import Area, Piece, Point, affine, bounds
-from maskgen.shape.glyphs import CAPITAL, Font, PlacedGlyph, placed
+from maskgen.model.paths import Area, Piece, Point, affine
+from maskgen.shape.glyphs import CAPITAL, Box, Font, PlacedGlyph, placed
 from maskgen.shape.writing import runs_of
 
 SECOND_SHARE = 0.625
@@ -29,19 +29,40 @@ class Unsettable(MaskgenError):
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line at `CAPITAL`: its baseline at y 0."""
+    """One line at `CAPITAL`: its glyphs from left to right, its baseline at y 0."""
 
-    area: Area
-    box: tuple[float, float, float, float]
+    font: Font
+    glyphs: tuple[PlacedGlyph, ...]
+    box: Box
+
+    @property
+    def area(self) -> Area:
+        """The outline; overlapping strokes are one piece."""
+        return joined([placed(self.font.outline(glyph.glyph), glyph.at) for glyph in self.glyphs])
+
+
+@dataclass(frozen=True, slots=True)
+class SetLine:
+    """A line at its size and place: what a point of it becomes is `scale` times it, moved by `shift`."""
+
+    line: Line
+    scale: float
+    shift: Point
 
 
 @dataclass(frozen=True, slots=True)
 class Lettering:
     """Lettering in its box, whose top left is the origin; the height of the capitals it came to."""
 
-    area: Area
+    lines: tuple[SetLine, ...]
     cap_height_mm: float
     second_cap_height_mm: float | None = None
+
+    @property
+    def area(self) -> Area:
+        """The outline of all lines."""
+        drawn = (one.line.area.mapped(affine(one.scale, one.shift)) for one in self.lines)
+        return Area(tuple(piece for area in drawn for piece in area.pieces))
 
     def moved(self, to: Point) -> Area:
         """Give the area with the box's top left at a place."""
@@ -79,14 +100,14 @@ def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering
     band = -CAPITAL * scales[0] * shrink, drops[-1] * shrink
     down = (height - (band[0] + band[1])) / 2
     down = min(max(down, -top * shrink), height - bottom * shrink)
-    pieces: list[Piece] = []
+    laid: list[SetLine] = []
     for (line, _), scale, drop in zip(lines, scales, drops, strict=True):
         s = scale * shrink
         spare = width - (line.box[2] - line.box[0]) * s
         aside = {Align.LEFT: 0.0, Align.CENTRE: spare / 2, Align.RIGHT: spare}[spec.align]
-        pieces += line.area.mapped(affine(s, (aside - line.box[0] * s, down + drop * shrink))).pieces
+        laid.append(SetLine(line, s, (aside - line.box[0] * s, down + drop * shrink)))
     caps = [CAPITAL * scale * shrink for scale in scales]
-    return Lettering(Area(tuple(pieces)), caps[0], caps[1] if len(caps) > 1 else None)
+    return Lettering(tuple(laid), caps[0], caps[1] if len(caps) > 1 else None)
 
 
 def _baselines(lines: Sequence[Line], scales: Sequence[float]) -> list[float]:
@@ -142,13 +163,16 @@ def set_line(text: str, *, font: Font, gap: float = 0.0) -> Line:
                 raise Unsettable(f"the font has no letter {named(text[glyph.cluster])}")
             glyphs.append(PlacedGlyph(glyph.glyph, (glyph.at[0] + x, glyph.at[1]), glyph.cluster))
         x += shaped.advance
-    area = _joined([placed(font.outline(g.glyph), g.at) for g in glyphs])
-    if not area.pieces:
+    seen = [(glyph, box) for glyph in glyphs if (box := font.extent(glyph.glyph)) is not None]
+    if not seen:
         raise Unsettable("nothing of the text would be seen")
-    return Line(area, bounds(area))
+    lefts, tops, rights, bottoms = zip(
+        *((x0 + g.at[0], y0 + g.at[1], x1 + g.at[0], y1 + g.at[1]) for g, (x0, y0, x1, y1) in seen), strict=True
+    )
+    return Line(font, tuple(glyph for glyph, _ in seen), (min(lefts), min(tops), max(rights), max(bottoms)))
 
 
-def _joined(areas: Sequence[Area]) -> Area:
+def joined(areas: Sequence[Area]) -> Area:
     """Unite the glyphs that touch; the others stay as they are."""
     drawn = [area for area in areas if area.pieces]
     if not drawn:

@@ -83,7 +83,7 @@ def nest_stages(
     InputError
         When a mask does not fit the sheet and may not be cut in parts, or the sheet leaves no room at all.
     """
-    room = _Room.on(resist.sheet_width_mm, settings)
+    room = Room.on(resist.sheet_width_mm, settings)
     crosses = _crosses(stages, face_mm) if settings.crosses and resist.carrier is not Carrier.LOOSE else ()
     copies: list[list[tuple[_Block, int]]] = []
     for stage in stages:
@@ -108,7 +108,7 @@ def used_share(sheets: Iterable[Sheet]) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class _Room:
+class Room:
     """The usable area of a sheet: what margin, frame and check bar leave."""
 
     width_mm: float
@@ -119,7 +119,14 @@ class _Room:
     settings: SheetSettings
 
     @classmethod
-    def on(cls, sheet_width_mm: float, settings: SheetSettings) -> _Room:
+    def on(cls, sheet_width_mm: float, settings: SheetSettings) -> Room:
+        """Take margin, frame and check bar off a sheet.
+
+        Raises
+        ------
+        InputError
+            When nothing is left.
+        """
         edge = settings.margin_mm + (FRAME_MM + settings.spacing_mm if settings.weeding_frame else 0.0)
         head = BAR_MM[1] + settings.spacing_mm if settings.check_bar else 0.0
         wide, long = sheet_width_mm - 2 * edge, settings.sheet_length_mm - 2 * edge - head
@@ -132,6 +139,24 @@ class _Room:
             )
         return cls(sheet_width_mm, edge, edge + head, wide, long, settings)
 
+    def shift(self, box: Box, spot: Spot) -> Point:
+        """Give the move that brings a box of a mask, turned where the spot says so, to its spot."""
+        left, top, _, bottom = box
+        corner = (-bottom, left) if spot.turned else (left, top)
+        return self.left + spot.left - corner[0], self.top + spot.top - corner[1]
+
+    def extras(self, boxes: Sequence[Box]) -> tuple[tuple[Piece, ...], tuple[Piece, ...], float]:
+        """Give the check bar and the lines in the waste about boxes, in cutting order, and how long the sheet is."""
+        settings, edge = self.settings, self.left
+        bottom = max(box[3] for box in boxes) + edge
+        bars: tuple[Piece, ...] = (check_bar(self.left, edge),) if settings.check_bar else ()
+        margin = settings.margin_mm
+        outside = (margin, margin, self.width_mm - margin, bottom - margin)
+        heights = [(box[1], box[3]) for box in boxes] + [(edge, edge + BAR_MM[1]) for _ in bars]
+        waste = waste_lines(outside, heights, frame=settings.weeding_frame, relief=settings.relief_lines)
+        home = (0.0, bottom)
+        return cutting_order(bars, home=home), cutting_order(waste, home=home), bottom
+
 
 def _crosses(stages: Sequence[Sequence[Wanted]], face_mm: tuple[float, float] | None) -> tuple[Piece, ...]:
     pieces = tuple(p for stage in stages for wanted in stage for p in wanted.mask.area.pieces)
@@ -141,7 +166,7 @@ def _crosses(stages: Sequence[Sequence[Wanted]], face_mm: tuple[float, float] | 
     return register_crosses((0.0, 0.0, *face_mm) if face_mm else masks, masks)
 
 
-def _blocks(wanted: Wanted, crosses: tuple[Piece, ...], room: _Room, resist: Resist) -> Iterator[_Block]:
+def _blocks(wanted: Wanted, crosses: tuple[Piece, ...], room: Room, resist: Resist) -> Iterator[_Block]:
     mask = wanted.mask
     if not mask.area.pieces:
         return
@@ -153,7 +178,7 @@ def _blocks(wanted: Wanted, crosses: tuple[Piece, ...], room: _Room, resist: Res
 
 
 def _fitting(
-    area: Area, crosses: tuple[Piece, ...], wanted: Wanted, room: _Room, resist: Resist, piece: int | None = None
+    area: Area, crosses: tuple[Piece, ...], wanted: Wanted, room: Room, resist: Resist, piece: int | None = None
 ) -> Iterator[_Block]:
     """Give the area as one block, or as parts where it is too large and may be cut."""
     block = _block((*area.pieces, *crosses), wanted, piece=piece)
@@ -181,20 +206,13 @@ def _block(pieces: tuple[Piece, ...], wanted: Wanted, *, piece: int | None = Non
     return _Block(ways, box, wanted.mask.number, wanted.row, piece, tile)
 
 
-def _sheet(number: int, laid: Sequence[tuple[_Block, int, Spot]], room: _Room) -> Sheet:
+def _sheet(number: int, laid: Sequence[tuple[_Block, int, Spot]], room: Room) -> Sheet:
     """Give one sheet, as long as what lies on it needs."""
-    settings, edge = room.settings, room.left
     placed = [(block, _placement(block, copy, spot, room)) for block, copy, spot in laid]
-    boxes = [_placed_box(block.box, placement) for block, placement in placed]
-    bottom = max(box[3] for box in boxes) + edge
-    bars: tuple[Piece, ...] = (check_bar(room.left, edge),) if settings.check_bar else ()
-    outside = (settings.margin_mm, settings.margin_mm, room.width_mm - settings.margin_mm, bottom - settings.margin_mm)
-    heights = [(box[1], box[3]) for box in boxes] + [(edge, edge + BAR_MM[1]) for _ in bars]
-    waste = waste_lines(outside, heights, frame=settings.weeding_frame, relief=settings.relief_lines)
-    home = (0.0, bottom)
-    bars = cutting_order(bars, home=home)  # first, so that it can be measured before the rest is cut
-    masks = _cut_by_block(placed, _last_cut(bars) if bars else home)
-    pieces = (*bars, *masks, *cutting_order(waste, home=home))
+    bars, waste, bottom = room.extras([placed_box(block.box, placement) for block, placement in placed])
+    # The bar comes first, so that it can be measured before the rest is cut.
+    masks = _cut_by_block(placed, _last_cut(bars) if bars else (0.0, bottom))
+    pieces = (*bars, *masks, *waste)
     return Sheet(number, CutDrawing(0.0, 0.0, room.width_mm, bottom, pieces), tuple(p for _, p in placed))
 
 
@@ -222,13 +240,11 @@ def _last_cut(way: Sequence[Piece]) -> Point:
     return way[-1].outer.segments[0].start
 
 
-def _placed_box(box: Box, placement: Placement) -> Box:
+def placed_box(box: Box, placement: Placement) -> Box:
+    """Give where a box of a mask comes to lie on its sheet."""
     (x0, y0), (x1, y1) = placement.place((box[0], box[1])), placement.place((box[2], box[3]))
     return min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)
 
 
-def _placement(block: _Block, copy: int, spot: Spot, room: _Room) -> Placement:
-    left, top, _, bottom = block.box
-    corner = (-bottom, left) if spot.turned else (left, top)
-    shift = (room.left + spot.left - corner[0], room.top + spot.top - corner[1])
-    return Placement(block.mask, copy, shift, spot.turned, block.piece, block.tile, block.row)
+def _placement(block: _Block, copy: int, spot: Spot, room: Room) -> Placement:
+    return Placement(block.mask, copy, room.shift(block.box, spot), spot.turned, block.piece, block.tile, block.row)

@@ -1,0 +1,145 @@
+"""The rows of a list spread over the cores, each written to its folder where it is made."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from maskgen.cli.name_rows import row_files, row_mark, row_record
+from maskgen.formats.folder import save_folder
+from maskgen.formats.shelf import write_shelf
+from maskgen.model.job import Job
+from maskgen.model.names import NameRow, RowRecord
+from maskgen.pipeline.names import ClusterKey, NameMaker
+
+BATCH = 8
+"""Rows handed over at a time: far more work than the handing over."""
+AHEAD = 3
+"""Batches handed to each worker before its first is back."""
+FEW = 6
+"""Up to this many rows starting further processes takes longer than it saves."""
+SAMPLE = 200
+"""Rows looked through for the clusters of letters that are worked out beforehand."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowWriter:
+    """Makes rows and writes their folders; `places` are the folders by row, `job` what the rows' own job files say."""
+
+    maker: NameMaker
+    home: Path
+    places: dict[int, str]
+    shared: bytes
+    job: Job
+
+    def end(self, row: NameRow) -> RowRecord:
+        """Make one row, write it, and give what is kept of it."""
+        made = self.maker.make(row)
+        if made.drawn is None:
+            return row_record(made, "")
+        record = row_record(made, self.maker.setting.colour_of(row).key)
+        text = self.job.text
+        assert text is not None
+        spec = replace(text, text=row.text, second=row.second, colour=row.colour or text.colour)
+        job = replace(self.job, quantity=row.quantity, text=spec)
+        shelf = write_shelf(self.maker.setting.template.shelf)
+        files = row_files(made, record, job=job, shelf=shelf, mark=row_mark(row, self.shared))
+        save_folder(self.home / self.places[row.number], files)
+        return record
+
+
+def end_rows(writer: RowWriter, rows: Sequence[NameRow], workers: int) -> Iterator[tuple[NameRow, RowRecord]]:
+    """Make rows, in order, several at a time."""
+    if workers == 1 or len(rows) <= FEW:
+        yield from ((row, writer.end(row)) for row in rows)
+        return
+    keys = list(dict.fromkeys(key for row in rows[:SAMPLE] for key in writer.maker.clusters_of(row)))
+    with _pool(writer, workers) as pool:
+        writer.maker.keep(dict(zip(keys, _in_turn(pool, _work_out, keys, workers), strict=True)))
+    # The second workers begin with all that has been worked out.
+    with _pool(writer, workers) as pool:
+        batches = iter(rows)
+        handed = iter(lambda: list(islice(batches, BATCH)), [])
+        for batch in _in_turn(pool, _end_batch, handed, workers):
+            yield from batch
+
+
+@contextlib.contextmanager
+def _pool(writer: RowWriter, workers: int) -> Iterator[ProcessPoolExecutor]:
+    # Forked workers share what is read and worked out; nothing that is done in them waits for a thread of the parent.
+    ways = multiprocessing.get_all_start_methods()
+    way = "fork" if sys.platform == "linux" and "fork" in ways else "spawn"
+    pool = ProcessPoolExecutor(workers, multiprocessing.get_context(way), _begin, (writer,))
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _in_turn(pool: ProcessPoolExecutor, work: Any, items: Iterable[Any], workers: int) -> Iterator[Any]:
+    """Give results in order, with few handed over ahead."""
+    ahead: deque[Future[Any]] = deque()
+    for item in items:
+        with _undisturbed():
+            ahead.append(pool.submit(work, item))
+        if len(ahead) >= AHEAD * workers:
+            yield ahead.popleft().result()
+    while ahead:
+        yield ahead.popleft().result()
+
+
+@contextlib.contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Keep Ctrl-C waiting while workers start, so that none of them is born into it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+_WRITER: RowWriter | None = None
+
+
+def _begin(writer: RowWriter) -> None:
+    """Set a worker up: deaf to Ctrl-C, which the main process answers, and gone when that is gone."""
+    global _WRITER
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = os.getppid()
+    if sys.platform == "linux":
+        import ctypes
+
+        ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG, prctl(2): die with the parent, at once
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+    _WRITER = writer
+
+
+def _work_out(key: ClusterKey) -> Any:
+    assert _WRITER is not None
+    return _WRITER.maker.work_out(key)
+
+
+def _end_batch(rows: Sequence[NameRow]) -> list[tuple[NameRow, RowRecord]]:
+    assert _WRITER is not None
+    return [(row, _WRITER.end(row)) for row in rows]
