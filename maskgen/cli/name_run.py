@@ -27,6 +27,7 @@ from maskgen.pipeline.name_job import Template
 from maskgen.pipeline.names import NameMaker
 from maskgen.plan.estimate import Lot, estimate_lots
 from maskgen.report.bench import write_bench_sheets
+from maskgen.report.bench_names import NamedPart
 from maskgen.report.names_page import NamePicture, SheetPicture, write_names_report
 
 OVER_ARTWORK = "The box for the letters lies over the artwork; names that reach it are told below."
@@ -133,11 +134,12 @@ class _Sharing:
                 blanks={colour: maker.blank_picture(colour) for colour in {r.colour for r in self.records.values()}},
                 pictures=self._pictures(good),
                 sheets=self._sheet_pictures(laid),
-                estimate=self._estimate(whole, [lot for _, lot in lots], laid, good),
+                estimate=self._estimate(whole, [lot for _, lot, _ in lots], laid, good),
                 notes=notes,
             ),
         )
-        save(folder / "bench-sheet.pdf", write_bench_sheets([r for r, _ in lots], title=job.title or "Names"))
+        papers = write_bench_sheets([r for r, _, _ in lots], title=job.title or "Names", names=[n for _, _, n in lots])
+        save(folder / "bench-sheet.pdf", papers)
         if job.sheets.parcel:
             cut = {f"sheets/{path.name}": path.read_bytes() for path in sorted((folder / "sheets").iterdir())}
             save(folder / "parcel.zip", parcel_of(cut, [one.empty_sheet for one in laid], whole))
@@ -184,7 +186,7 @@ class _Sharing:
             rows = tuple(int(placement.row) for placement in sheet.placements)
             yield SheetPicture(sheet.number, sheet.width, sheet.height, rows, sheet.boxes, path.read_bytes())
 
-    def _lots(self, good: Sequence[NameRow], laid: Sequence[Laid]) -> list[tuple[JobResult, Lot]]:
+    def _lots(self, good: Sequence[NameRow], laid: Sequence[Laid]) -> list[tuple[JobResult, Lot, list[NamedPart]]]:
         """Give every set of rows of one colour with a row that stands for them in the papers."""
         maker = self.writer.maker
         by_colour: dict[str, list[NameRow]] = {}
@@ -205,8 +207,15 @@ class _Sharing:
                 simulation=whole.finished.simulation,
                 findings=(),
             )
-            lots.append((result, Lot(whole.plan, count, sum(copies * sum(mask.runs) for copies, mask in masks))))
+            lot = Lot(whole.plan, count, sum(copies * sum(mask.runs) for copies, mask in masks))
+            lots.append((result, lot, [self._named(row) for row in rows]))
         return lots
+
+    def _named(self, row: NameRow) -> NamedPart:
+        masks = self.records[row.number].masks
+        left = min((mask.box[0] for mask in masks), default=0.0)
+        top = min((mask.box[1] for mask in masks), default=0.0)
+        return NamedPart(row.number, row.text, row.quantity, sum(sum(mask.runs) for mask in masks), left, top)
 
     def _estimate(
         self, job: Job, lots: Sequence[Lot], laid: Sequence[Laid], good: Sequence[NameRow]
