@@ -24,7 +24,7 @@ from maskgen.report.words import WORDS
 
 PAGES = {Paper.A4: A4, Paper.LETTER: LETTER}
 """Widths and heights in points: 210 x 297 mm (ISO 216) and 8.5 x 11 in."""
-MARGIN = 13 * mm
+MARGIN = 12 * mm
 FOOT = 7.5
 
 

@@ -34,7 +34,8 @@ from maskgen.report.stages import Stage
 from maskgen.report.step_words import step_words
 from maskgen.report.words import WORDS
 
-PICTURE = (31 * mm, 24 * mm)
+PICTURE = (27 * mm, 22 * mm)
+PICTURES_WIDTH = 60 * mm
 PLACING_HEIGHT = 90 * mm
 """Room for a placing picture: two steps with one still fit a page."""
 LISTED = 40
@@ -54,7 +55,7 @@ def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: flo
     """Give one step, kept on one page."""
     step = place.after.step
     said = step_words(result, place.before, place.after)
-    words_width = width - 79 * mm
+    words_width = width - 9 * mm - PICTURES_WIDTH
     words: list[Flowable] = [
         paragraph(f"{place.number}. {said.title}", STEP),
         *(paragraph(line, FACT) for line in said.facts),
@@ -63,7 +64,7 @@ def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: flo
         *(paragraph(line, SMALL) for line in said.watch),
         *([_lines([(Beware(), line) for line in said.dangers], words_width)] if said.dangers else []),
     ]
-    rows: list[list[Any]] = [[TickBox(6 * mm), words, _pictures(place, forms)]]
+    rows: list[list[Any]] = [[TickBox(5.5 * mm), words, _pictures(place, forms)]]
     if isinstance(step, ApplyMask):
         mask = next(m for m in result.masks if m.number == step.mask)
         rows.append(["", _placing(result, mask, place.before.masks_on, forms, width - 16 * mm), ""])
@@ -74,14 +75,14 @@ def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: flo
             *(("SPAN", (1, row), (2, row)) for row in range(1, len(rows))),
         ]
     )
-    table = Table(rows, colWidths=[10 * mm, words_width, 69 * mm], style=style)
+    table = Table(rows, colWidths=[9 * mm, words_width, PICTURES_WIDTH], style=style)
     return KeepTogether([table, Spacer(1, 1 * mm)])
 
 
 def _lines(marked: Sequence[tuple[Flowable, str]], width: float) -> Flowable:
     """Give lines with a mark before each."""
     rows = [[mark, paragraph(line, TEXT)] for mark, line in marked]
-    return Table(rows, colWidths=[6 * mm, width - 10 * mm], style=PLAIN_TABLE, hAlign="LEFT")
+    return Table(rows, colWidths=[6 * mm, width - 8 * mm], style=PLAIN_TABLE, hAlign="LEFT")
 
 
 def _pictures(place: StepPlace, forms: PartForms) -> Flowable:
@@ -89,7 +90,7 @@ def _pictures(place: StepPlace, forms: PartForms) -> Flowable:
         [PartPicture(forms, place.before, *PICTURE), PartPicture(forms, place.after, *PICTURE)],
         [paragraph(WORDS.before, SMALL), paragraph(WORDS.after, SMALL)],
     ]
-    return Table(rows, colWidths=[34 * mm, 34 * mm], style=PLAIN_TABLE)
+    return Table(rows, colWidths=[29.5 * mm, 29.5 * mm], style=PLAIN_TABLE)
 
 
 def _placing(result: JobResult, mask: Mask, under: Sequence[str], forms: PartForms, width: float) -> list[Flowable]:

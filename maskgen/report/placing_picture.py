@@ -58,7 +58,7 @@ class PlacingPicture(Flowable):
             (room[0] / MM - 2 * SIDE_MM) / (width + 2 * self.over_mm),
             (room[1] / MM - 4 * CHAIN_MM) / (height + 2 * self.over_mm),
         )
-        self.head_mm = 2 * CHAIN_MM if self.placing.opening is not None and self.placing.by_opening else 2.0
+        self.head_mm = 2 * CHAIN_MM if self.placing.opening is not None and self.placing.by_opening else CHAIN_MM
         doubled = max(width, height) < SMALL_FACE_MM and fits >= 2.0
         self.scale = 2.0 if doubled else next((scale for scale in SCALES if scale <= fits), SCALES[-1])
 
@@ -131,7 +131,8 @@ class PlacingPicture(Flowable):
         if reach * self.scale * MM >= 0.75 * size:
             _label(canvas, x, y, words, size)
             return
-        left, top, right, _ = bounds(area)
+        nearest = min(area.pieces, key=lambda piece: _away(bounds(Area((piece,))), middle))
+        left, top, right, _ = bounds(Area((nearest,)))
         above = self._at((left + right) / 2, top)
         _line(canvas, x, y, above[0], above[1] + size * 0.7)
         _label(canvas, above[0], above[1] + size * 1.1, words, size)
@@ -187,6 +188,12 @@ class PlacingPicture(Flowable):
         canvas.drawString(x + 1.2 * MM, max(places) - TYPE / 3, first)
         canvas.drawString(x + 1.2 * MM, min(places) - TYPE / 3, last)
         canvas.drawString(x + 1.6 * MM, (max(places) + min(places)) / 2 - TYPE / 3, middle)
+
+
+def _away(box: tuple[float, float, float, float], place: tuple[float, float]) -> float:
+    """Give how far a place lies from a box."""
+    across = max(box[0] - place[0], place[0] - box[2], 0.0)
+    return across + max(box[1] - place[1], place[1] - box[3], 0.0)
 
 
 def _words(before: float, after: float, extent: float) -> tuple[str, str, str]:

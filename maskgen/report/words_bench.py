@@ -165,14 +165,14 @@ class BenchWords:
                 )
             case ApplyMask(mask, _):
                 return (
-                    "Dry the parts; clean gloves. Lay the film by its measures, from one side to the other.",
-                    "Burnish every edge, above all where it runs over the part's edge or over other film.",
-                    f"Count on each part: {self.what_to_count(pieces)} of {mask}. Set a part aside that has one missing.",
+                    "Dry the parts; clean gloves. Lay the film by its measures.",
+                    "Burnish every edge, above all over other film and the part's edge.",
+                    f"Count {self.what_to_count(pieces)} of {mask} on each part; set aside what lacks one.",
                 )
             case Strip():
                 return (
                     "Press the film's edges down once more.",
-                    "Rinse in full. Into the bleach; watch; out as soon as the open metal is bare.",
+                    "Rinse in full. Into the bleach; out as soon as the open metal is bare.",
                     "Rinse long in cold water; thiosulphate dip; rinse; deionised rinse (common practice, no source).",
                 )
             case Lift(masks):
@@ -204,11 +204,9 @@ class BenchWords:
         """Say what to watch for at a step."""
         match step:
             case DyeBath():
-                return (
-                    "The open metal has now the colour of the picture on the right; no bath may be carried into the next.",
-                )
+                return ("The open metal has now the colour of the picture on the right.",)
             case ApplyMask():
-                return ("A bare finger leaves grease that takes no dye. A loose edge lets bleach under the film.",)
+                return ("A bare finger leaves grease that takes no dye; a loose edge lets bleach in.",)
             case Strip():
                 return ("Left too long, bleach goes on to eat the oxide and creeps further under the film.",)
             case Lift():

@@ -87,7 +87,7 @@ def test_companions_go_through_every_bath(result):
 def test_each_mask_tells_its_pieces_at_its_step(result):
     text = words(read(result))
     for mask in result.masks:
-        assert f"{WORDS.pieces(len(mask.area.pieces))} of {mask.number}." in text
+        assert f"{WORDS.pieces(len(mask.area.pieces))} of {mask.number} on each part" in text
         assert f"{mask.number} {mask.name}, {WORDS.pieces(len(mask.area.pieces))} x 3 parts" in text
 
 
