@@ -230,15 +230,14 @@ def _clear_of_doubles(
 ) -> tuple[Crossing, ...]:
     """Drop the crossings of a line with its own doubled stretch: rounding, told once already."""
     own = {d.line: d for d in doubled if d.others == (d.line,)}
+    stretches = {
+        k: lines[k].at_shares(np.linspace(d.begin, d.end, 200) / lines[k].length_mm % 1.0) for k, d in own.items()
+    }
     kept = []
     for crossing in crossings:
         stretch = own.get(crossing.first) if crossing.first == crossing.second else None
         if stretch is not None:
-            line = lines[crossing.first]
-            shares = np.linspace(stretch.begin, stretch.end, 200) / line.length_mm
-            away = min(
-                float(np.hypot(*(np.array(line.at_share(s % 1.0)) - np.array(crossing.at)))) for s in shares.tolist()
-            )
+            away = float(np.hypot(*(stretches[crossing.first] - np.array(crossing.at)).T).min())
             if away <= 4 * NEAR_MM + stretch.length_mm / 400:
                 continue
         kept.append(crossing)

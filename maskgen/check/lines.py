@@ -66,13 +66,16 @@ class CutLine:
         if len(self.points) == 2 and not self.closed:
             (ax, ay), (bx, by) = self.points.tolist()
             return ax + share * (bx - ax), ay + share * (by - ay)
+        x, y = self.at_shares(np.array([share]))[0]
+        return float(x), float(y)
+
+    def at_shares(self, shares: NDArray[np.float64]) -> Points:
+        """Give the points (n, 2) at shares of the length."""
         steps = np.hypot(*(self.edges[:, 1] - self.edges[:, 0]).T)
         along = np.concatenate([[0.0], np.cumsum(steps)])
         points = np.vstack([self.points, self.points[:1]]) if self.closed else self.points
-        return (
-            float(np.interp(share * along[-1], along, points[:, 0])),
-            float(np.interp(share * along[-1], along, points[:, 1])),
-        )
+        places = shares * along[-1]
+        return np.stack([np.interp(places, along, points[:, 0]), np.interp(places, along, points[:, 1])], axis=1)
 
     def turned(self) -> CutLine:
         """Give the line walked the other way."""

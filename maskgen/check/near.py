@@ -17,7 +17,7 @@ from maskgen.errors import InputError
 
 NEAR_MM = 0.005
 """Lines within this are one line cut twice."""
-MOST_PAIRS = 6_000_000
+MOST_PAIRS = 2_500_000
 SAMPLE = 64
 
 Indices = NDArray[np.int64]

@@ -19,11 +19,13 @@ from maskgen.model.paths import Point
 ARC_STEP = math.radians(45.0)
 """Largest turn of one cubic of an arc: its error is 4e-6 of the radius."""
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_WHITE = " \t\r\n\f"
+"""All that counts as blank in a path (SVG 2, 9.3.9)."""
 _COMMAND = re.compile(r"[MmZzLlHhVvCcSsQqTtAa]")
-_BLANKS = re.compile(r"[\s,]*")
+_BLANKS = re.compile(r"[ \t\r\n\f,]*")
 _FLAG = re.compile(r"[01]")
-_WRONG = re.compile(r"[^n\s,]|,\s*,")
+_WRONG = re.compile(r"[^\0 \t\r\n\f,]|,[ \t\r\n\f]*,")
 _COUNTS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7}
 
 
@@ -46,13 +48,13 @@ def read_path(data: str) -> PathReading:
     try:
         position = 0
         for match in _COMMAND.finditer(data):
-            if position == 0 and data[: match.start()].strip():
+            if position == 0 and data[: match.start()].strip(_WHITE):
                 raise _Unreadable(_excerpt(data, 0))
             position = match.end()
             following = _COMMAND.search(data, position)
             end = following.start() if following else len(data)
             _carry_out(pen, match.group(), data, position, end)
-        if position == 0 and data.strip() not in ("", "none"):
+        if position == 0 and data.strip(_WHITE) not in ("", "none"):
             raise _Unreadable(_excerpt(data, 0))
     except _Unreadable as error:
         trouble = str(error)
@@ -145,7 +147,7 @@ def _carry_out(pen: Pen, letter: str, data: str, begin: int, end: int) -> None:
     if not (pen.done or pen.down) and command != "M":
         raise _Unreadable(f"'{letter}' before any moveto")
     if command == "Z":
-        if data[begin:end].strip(" \t\r\n\f"):
+        if data[begin:end].strip(_WHITE):
             raise _Unreadable(_excerpt(data, begin))
         pen.close()
         pen.last_control = ("", pen.here)
@@ -246,8 +248,8 @@ def draw_arc(pen: Pen, radii: Point, rotation: float, large: bool, sweep: bool, 
 
 def _numbers(data: str, begin: int, end: int) -> tuple[list[float], str | None]:
     """Give the numbers between two places, up to the first character that is none, and what that is."""
-    text = data[begin:end]
-    if _WRONG.search(_NUMBER.sub("n", text)) is None:
+    text = data[begin:end].replace("\0", "?")
+    if _WRONG.search(_NUMBER.sub("\0", text)) is None:
         values = [float(v) for v in _NUMBER.findall(text)]
         if all(map(math.isfinite, values)):
             return values, None
