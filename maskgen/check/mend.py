@@ -267,7 +267,7 @@ def _united(analysis: Analysis, repairs: list[Repair]) -> tuple[list[Ring], list
     repairs.extend(Repair(Code.STRAY_POINT, "outline of no size removed", lines[k].at_share(0.0)) for k in sorted(dots))
     rings = [lines[k].ring() for k in kept if k not in flat]
     if disturbed:
-        united = united_rings(lines, analysis.pieces, disturbed)
+        united = united_rings(lines, analysis.pieces, disturbed, analysis.doubled)
         rings.extend(ring for ring in united if abs(signed_area(ring)) > NO_AREA_MM2)
     copies_of_open = [k for k, line in enumerate(lines) if not line.closed and k not in analysis.copies]
     return rings, [lines[k] for k in sorted({*frames, *(flat - dots), *copies_of_open})]

@@ -2,7 +2,8 @@
 
 Only the lines concerned are taken apart. Of each group of them (those that lie between the same undisturbed lines) the
 material inside is what any of its lines encloses, less the openings drawn in it; overlapping pieces and shared edges
-thereby become one piece. Curves are kept and cut where they cross.
+thereby become one piece. Where two lines run together without being quite the same, a strip over them closes the crack
+between two pieces, or cuts the film of land between a piece and an opening. Curves are kept and cut where they cross.
 """
 
 from __future__ import annotations
@@ -10,20 +11,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry import Polygon
 
+from maskgen.check.doubles import Doubled
 from maskgen.check.lines import CutLine
 from maskgen.check.pieces import Nest
 from maskgen.geometry.arrangement import Arrangement, arrange, assemble
-from maskgen.model.paths import Ring, Segment
+from maskgen.model.paths import Points, Ring, Segment, polygon_ring
 from maskgen.shape.inside import closed_edges, windings
 
+STRIP_MM = 0.006
+"""Half the width of a strip: just over the distance within which two lines are one."""
+STRIP_STEP_MM = 0.05
 SLIVER_MM = 0.006
 """Faces narrower than this lie between two lines that count as one."""
 
 
-def united_rings(lines: Sequence[CutLine], nest: Nest, disturbed: set[int]) -> list[Ring]:
-    """Give the outlines that stand for the disturbed lines (numbers of cut lines)."""
+def united_rings(lines: Sequence[CutLine], nest: Nest, disturbed: set[int], doubled: Sequence[Doubled]) -> list[Ring]:
+    """Give the outlines that stand for the disturbed lines (numbers of cut lines), some of them `doubled`."""
     place = {line: k for k, line in enumerate(nest.lines)}
     members = sorted(place[k] for k in disturbed if k in place)
     inside_of = set(members)
@@ -32,7 +39,7 @@ def united_rings(lines: Sequence[CutLine], nest: Nest, disturbed: set[int]) -> l
         groups.setdefault(_undisturbed_parent(nest, inside_of, k), []).append(k)
     rings: list[Ring] = []
     for _, group in sorted(groups.items()):
-        rings.extend(_material(lines, nest, group))
+        rings.extend(_material(lines, nest, group, _strips(lines, place, set(group), doubled)))
     return rings
 
 
@@ -43,11 +50,34 @@ def _undisturbed_parent(nest: Nest, inside_of: set[int], place: int) -> int:
     return parent
 
 
-def _material(lines: Sequence[CutLine], nest: Nest, group: list[int]) -> list[Ring]:
+def _strips(
+    lines: Sequence[CutLine], place: dict[int, int], group: set[int], doubled: Sequence[Doubled]
+) -> list[tuple[Points, int, int]]:
+    """Give a strip over every stretch two lines of a group have in common, and their places in the nest."""
+    strips = []
+    for one in doubled:
+        others = [k for k in one.others if place.get(k) in group and k != one.line]
+        if place.get(one.line) not in group or not others or one.length_mm < 2 * STRIP_MM:
+            continue
+        line = lines[one.line]
+        inner = np.linspace(one.begin, one.end, max(2, int(one.length_mm / STRIP_STEP_MM)))
+        stretch = shapely.LineString(line.at_shares(inner / line.length_mm % 1.0))
+        strip = shapely.buffer(stretch, STRIP_MM, cap_style="flat", join_style="mitre", mitre_limit=2.0)
+        if isinstance(strip, Polygon) and not strip.interiors:
+            corners = shapely.get_coordinates(strip.exterior)[:-1]
+            strips.append((corners, place[one.line], place[others[0]]))
+    return strips
+
+
+def _material(
+    lines: Sequence[CutLine], nest: Nest, group: list[int], strips: Sequence[tuple[Points, int, int]]
+) -> list[Ring]:
     """Give the outlines of what the lines of a group enclose, of the kind of its outermost lines."""
     rings = {k: lines[nest.lines[k]].ring() for k in group}
     kind = int(min(nest.depth[k] for k in group)) % 2
     segments: list[Segment] = [s for ring in rings.values() for s in ring.segments]
+    for corners, _, _ in strips:
+        segments.extend(polygon_ring(corners).segments)
     faces = arrange(segments)
     held = {k: windings(faces.inside, closed_edges([lines[nest.lines[k]].points])) != 0 for k in group}
     material = np.zeros(len(faces.inside), dtype=np.bool_)
@@ -60,6 +90,12 @@ def _material(lines: Sequence[CutLine], nest: Nest, group: list[int]) -> list[Ri
                 within &= ~held[child]
         material |= within
     material = _without_slivers(faces, material)
+    for corners, one, other in strips:
+        covered = windings(faces.inside, closed_edges([corners])) != 0
+        if int(nest.depth[one] - nest.depth[other]) % 2:
+            material &= ~covered
+        else:
+            material |= covered
     areas = assemble(faces, ["material" if m else None for m in material.tolist()])
     return [ring for area in areas.values() for ring in area.rings]
 

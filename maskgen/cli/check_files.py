@@ -24,11 +24,12 @@ from maskgen.formats.findings_json import write_findings
 from maskgen.formats.folder import load
 from maskgen.formats.records import parse_toml, read_record
 from maskgen.formats.svg_mended import write_mended
-from maskgen.model.drawing import Drawing, FeatureKind, in_millimetres
+from maskgen.model.drawing import Drawing, FeatureKind, Source, in_millimetres
 from maskgen.model.finding import failed
 from maskgen.model.job import Part, Resist
 from maskgen.shape.arc_paths import arc_drawing
 
+_SOURCES = {".dxf": Source.DXF, ".plt": Source.HPGL, ".hpgl": Source.HPGL}
 _SHEET = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*$", re.IGNORECASE)
 
 
@@ -99,7 +100,8 @@ def expand(files: Sequence[str]) -> list[tuple[Path, str]]:
 
 def check_one(path: Path, name: str, settings: CheckSettings, *, mend_to: str | None, against: str | None) -> Checked:
     """Judge one file, and mend and compare it when asked."""
-    drawing = read_cutfile(load(path, what="cut file"), name=name)
+    original = load(path, what="cut file")
+    drawing = read_cutfile(original, name=name)
     analysis = judge(drawing, name=name, settings=settings)
     comparison = None
     if against is not None:
@@ -108,7 +110,7 @@ def check_one(path: Path, name: str, settings: CheckSettings, *, mend_to: str | 
         return Checked(analysis, (), comparison, ())
     outlines_only = Path(mend_to).suffix.lower() != ".svg"
     mended = mend(drawing, name=name, settings=settings, outlines_only=outlines_only)
-    data = _mended_bytes(mend_to, mended, drawing)
+    data = mended_bytes(mend_to, mended, drawing, original)
     return Checked(analysis, mended.repairs, comparison, ((mend_to, data),))
 
 
@@ -125,12 +127,15 @@ def _masks_of(folder: Path, settings: CheckSettings) -> list[tuple[str, Any]]:
     return masks
 
 
-def _mended_bytes(path: str, mended: Mended, drawing: Drawing) -> bytes:
+def mended_bytes(path: str, mended: Mended, drawing: Drawing, original: bytes) -> bytes:
+    """Give a mended drawing in the format of a path; a DXF or plot in which nothing was to be mended as it was."""
     suffix = Path(path).suffix.lower()
     if suffix == ".svg":
         features = in_millimetres(drawing).features
         letters = [(f.name, f.at) for f in features if f.kind is FeatureKind.TEXT]
         return write_mended(mended.drawing, bare=mended.bare, letters=letters)
+    if not mended.repairs and _SOURCES.get(suffix) is drawing.source:
+        return original
     if suffix == ".dxf":
         return dxf.write_cut(arc_drawing(mended.drawing))
     if suffix in (".plt", ".hpgl"):

@@ -226,6 +226,9 @@ def draw_arc(pen: Pen, radii: Point, rotation: float, large: bool, sweep: bool, 
     cx, cy = away * py, -away * px  # the centre where the ellipse is a unit circle about it
     begin, finish = math.atan2(py - cy, px - cx), math.atan2(-py - cy, -px - cx)
     turn = finish - begin
+    if not math.isfinite(turn):
+        pen.line(to)
+        return
     if sweep and turn < 0:
         turn += 2 * math.pi
     elif not sweep and turn > 0:
