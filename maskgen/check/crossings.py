@@ -22,7 +22,7 @@ from maskgen.model.paths import Point
 NOISE_MM = 0.006
 """Just over the distance within which two lines count as one."""
 SAME_PLACE_MM = 0.05
-MOST_OVERLAPS = 20_000
+MOST_OVERLAPS = 5_000
 
 Indices = NDArray[np.int64]
 Floats = NDArray[np.float64]

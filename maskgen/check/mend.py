@@ -19,6 +19,7 @@ from maskgen.check.mend_strokes import outlined
 from maskgen.check.mend_union import united_rings
 from maskgen.check.nodes import MOST_CORNERS, WITHIN_MM, crowded, thinned
 from maskgen.check.settings import CheckSettings
+from maskgen.errors import InputError
 from maskgen.geometry.fitting import fit_exact
 from maskgen.geometry.rings import pieces_from_rings
 from maskgen.model.drawing import Drawing, DrawnPath, Fill, FillRule, Source, SubPath, in_millimetres
@@ -30,6 +31,8 @@ CLOSED_GAP_MM = 2.0
 """The largest gap that is closed."""
 CRACK_MM = 0.006
 """Walls within twice this of one another after uniting are one line."""
+MOST_PEN_NODES = 5_000
+"""Nodes of wide strokes that are turned into outlines, at some 5 ms each."""
 MOST_ROUNDS = 3
 """How often what was united is looked at again."""
 NO_AREA_MM2 = 1e-4
@@ -148,6 +151,13 @@ def _of_rings(drawing: Drawing, rings: Sequence[Ring]) -> Drawing:
 
 def _without_strokes(drawing: Drawing, analysis: Analysis, repairs: list[Repair]) -> Drawing:
     paths = list(drawing.paths)
+    nodes = sum(len(run.straight) for number in analysis.found.wide for run in paths[number].subpaths)
+    if nodes > MOST_PEN_NODES:
+        raise InputError(
+            f"lines drawn with a pen have {nodes} nodes (the limit is {MOST_PEN_NODES})",
+            where=analysis.judgement.file,
+            mend="turn them into outlines in the program they were drawn in",
+        )
     for number in analysis.found.wide:
         path = paths[number]
         outline = outlined(path)
