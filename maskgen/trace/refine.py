@@ -79,16 +79,20 @@ def refine(
 
 def misfit_near(
     flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats, spots: Floats, reach: float
-) -> list[float]:
-    """Squared difference between the picture the courses make and the one given, within `reach` px of each spot."""
+) -> tuple[list[float], float]:
+    """Squared difference between the picture the courses make and the one given, within `reach` px of each spot.
+
+    With it, the standard deviation of a pixel.
+    """
     model = _Model(flat, graph, courses, places)
-    square = np.sum(model.look(model.freedom.values).residual ** 2, axis=2)
+    state = model.look(model.freedom.values)
+    square = np.sum(state.residual**2, axis=2)
     found = []
     for x, y in spots:
         rows = slice(max(int(y - reach), 0), int(y + reach) + 1)
         columns = slice(max(int(x - reach), 0), int(x + reach) + 1)
         found.append(float(square[rows, columns].sum()))
-    return found
+    return found, model.noise(state, STRICTNESS[-1])
 
 
 @dataclass(slots=True, eq=False)

@@ -1,22 +1,23 @@
-"""Short runs between two corners tried as round ends: the pixels decide.
+"""Corners tried as round: the pixels decide.
 
-The end of a stroke with a radius of a few pixels has so few places along it that two corners and a short line can be
-the cheaper description. Each such run is replaced by a cubic that meets its neighbours smoothly, everything is refined
-again, and the replacement stays where it explains the pixels around it better.
+The end of a stroke or the outside of its bend, with a radius of a few pixels, has so few places along it that one
+corner, or two and a short line between, can be the cheaper description. Each is replaced by a cubic that meets its
+neighbours smoothly, everything is refined again, and the replacement stays where it explains the pixels around better.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from maskgen.model.artwork import FlatPicture
 from maskgen.model.paths import Cubic, Line, Segment
+from maskgen.trace.assemble import Curve
 from maskgen.trace.cracks import CrackGraph
-from maskgen.trace.curves import Course, point, split_segment
+from maskgen.trace.curves import Course, Cut, point, split_segment
 from maskgen.trace.refine import misfit_near, refine
 
 Floats = NDArray[np.float64]
@@ -25,66 +26,184 @@ LONGEST_PX = 8.0
 """Ends wider than this have evidence enough of their own."""
 LEAST_TURN, LEAST_WHOLE_TURN = np.radians(25.0), np.radians(70.0)
 """Turns at each of the two corners, and together, of what may be a round end."""
+JOIN_TURNS = np.radians(15.0), np.radians(150.0)
+"""Turns of a single corner that may be a round bend."""
+TRIMS_PX = (1.2, 3.5)
+"""How far from a corner its round bend is first tried to begin."""
+LEAST_ROOM_PX = 0.4
+"""A bend that would begin nearer to the corner is not tried."""
+END_LEFT, BEND_LEFT = 0.8, 0.3
+"""Share of the misfit that a round end, or a round bend of one corner, may leave: any curve fits a little better."""
+LEAST_RADIUS_PX = 1.4
+"""A bend of one corner with a smaller radius cannot be told from a corner: of corners rounded for a better fit, those
+of true ones have radii of 0.3 to 1.1 px."""
+LEAST_SIGNIFICANCE = 12.0
+"""Multiple of the noise's square that a round bend must save."""
 AROUND_PX = 4.0
 """Pixels within this distance decide."""
+MOST_TRIES = 400
+"""A picture with more corners than this is noisy; rounding them would take long."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """On which course; the segments before and after what becomes a cubic (adjacent for a corner); how far from it."""
+
+    course: int
+    before: int
+    after: int
+    reach: float
+
+    @property
+    def single(self) -> bool:
+        """Whether it replaces a single corner."""
+        return self.after - self.before == 1
 
 
 def with_round_ends(
     flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats
 ) -> tuple[list[Course], Floats]:
-    """Give refined courses with round ends where the picture has them."""
-    ends = [(n, k) for n, course in enumerate(courses) for k in _candidates(course)]
-    if not ends:
-        return list(courses), places
-    tried, tried_places = refine(flat, graph, _rounded(courses, ends), places)
-    middles = np.array([_middle(courses[n].curve[k]) for n, k in ends])
-    before = misfit_near(flat, graph, courses, places, middles, AROUND_PX)
-    after = misfit_near(flat, graph, tried, tried_places, middles, AROUND_PX)
-    kept = [end for end, old, new in zip(ends, before, after, strict=True) if new < old]
-    if len(kept) == len(ends):
+    """Give refined courses, round where the picture is."""
+    made, at = [_begun_smooth(c) for c in courses], places
+    made, at = _tried(flat, graph, made, at, [t for n, c in enumerate(made) for t in _ends(n, c)])
+    for trim in TRIMS_PX:
+        made, at = _tried(flat, graph, made, at, [t for n, c in enumerate(made) for t in _bends(n, c, trim)])
+    return made, at
+
+
+def _tried(
+    flat: FlatPicture, graph: CrackGraph, courses: list[Course], places: Floats, tries: Sequence[_Try]
+) -> tuple[list[Course], Floats]:
+    if not tries or len(tries) > MOST_TRIES:
+        return courses, places
+    middles = np.array([_middle(courses[t.course].curve, t) for t in tries])
+    before, noise = misfit_near(flat, graph, courses, places, middles, AROUND_PX)
+    worth = [k for k, old in enumerate(before) if old > LEAST_SIGNIFICANCE * noise**2]
+    if not worth:
+        return courses, places
+    tries, middles, before = [tries[k] for k in worth], middles[worth], [before[k] for k in worth]
+    tried, tried_places = refine(flat, graph, _rounded(courses, tries), places)
+    after, _ = misfit_near(flat, graph, tried, tried_places, middles, AROUND_PX)
+    kept = [
+        t
+        for t, old, new in zip(tries, before, after, strict=True)
+        if old - new > LEAST_SIGNIFICANCE * noise**2 and _convinces(tries, t, tried[t.course].curve, new / old)
+    ]
+    if len(kept) == len(tries):
         return tried, tried_places
-    return refine(flat, graph, _rounded(courses, kept), places) if kept else (list(courses), places)
+    return refine(flat, graph, _rounded(courses, kept), places) if kept else (courses, places)
 
 
-def _candidates(course: Course) -> list[int]:
-    busy = {cut.segment + step for cut in course.cuts[: -1 if course.strand.closed else None] for step in (-1, 0, 1)}
-    found = []
+def _convinces(tries: Sequence[_Try], one: _Try, curve: Curve, left: float) -> bool:
+    """Whether a corner made round, leaving so much of the misfit, is more than a corner put a little better."""
+    if not one.single:
+        return left < END_LEFT
+    earlier = [t for t in tries if t.course == one.course and t.before < one.before]
+    bend = curve[one.before + 1 + sum(1 if t.single else 0 for t in earlier)]
+    turn = abs(_turn(_entering(bend), _leaving(bend)))
+    return left < BEND_LEFT and 0.5 * _length(bend) > LEAST_RADIUS_PX * np.sin(0.5 * turn)
+
+
+def _begun_smooth(course: Course) -> Course:
+    """Let a closed course that begins at a corner begin elsewhere: only corners within a course are tried."""
+    curve = course.curve
+    if not course.strand.closed or course.cuts or len(curve) < 3:
+        return course
+    turns = [abs(_turn(_leaving(curve[k - 1]), _entering(curve[k]))) for k in range(len(curve))]
+    first = int(np.argmin(turns))
+    return replace(course, curve=curve[first:] + curve[:first])
+
+
+def _ends(number: int, course: Course) -> list[_Try]:
+    found: list[_Try] = []
     for k in range(1, len(course.curve) - 1):
         before, run, after = course.curve[k - 1 : k + 2]
-        chord = np.subtract(run.end, run.start)
-        if k in busy or k - 1 in found or not 0.5 < np.hypot(*chord) < LONGEST_PX:
+        width = _length(run)
+        if (found and found[-1].after > k - 1) or not 0.5 < width < LONGEST_PX:
             continue
         first, second = _turn(_leaving(before), _entering(run)), _turn(_leaving(run), _entering(after))
         alike = first * second > 0 and min(abs(first), abs(second)) > LEAST_TURN
-        room = 0.5 * float(np.hypot(*chord))
-        if alike and abs(first + second) > LEAST_WHOLE_TURN and min(_length(before), _length(after)) > 1.5 * room:
-            found.append(k)
+        room = 0.5 * width
+        one = _Try(number, k - 1, k + 1, room)
+        if (
+            alike
+            and abs(first + second) > LEAST_WHOLE_TURN
+            and min(_length(before), _length(after)) > 1.5 * room
+            and _undisturbed(course, one)
+        ):
+            found.append(one)
     return found
 
 
-def _rounded(courses: Sequence[Course], ends: Sequence[tuple[int, int]]) -> list[Course]:
+def _bends(number: int, course: Course, trim: float) -> list[_Try]:
+    found: list[_Try] = []
+    for k in range(1, len(course.curve)):
+        before, after = course.curve[k - 1 : k + 1]
+        turn = abs(_turn(_leaving(before), _entering(after)))
+        if not JOIN_TURNS[0] < turn < JOIN_TURNS[1]:
+            continue
+        reach = min(trim, 0.4 * _length(before), 0.4 * _length(after))
+        one = _Try(number, k - 1, k, reach)
+        if reach > LEAST_ROOM_PX and reach > 0.3 * trim and _undisturbed(course, one):
+            found.append(one)
+    return found
+
+
+def _undisturbed(course: Course, one: _Try) -> bool:
+    """Whether no junction lies on what would be replaced."""
+    low = one.before + 1.0 - _share(course.curve[one.before], one.reach) - 0.05
+    high = one.after + _share(course.curve[one.after], one.reach) + 0.05
+    return not any(low < cut.segment + cut.t < high for cut in course.cuts)
+
+
+def _share(segment: Segment, reach: float) -> float:
+    return min(reach / max(_length(segment), 1e-6), 0.6)
+
+
+def _rounded(courses: Sequence[Course], tries: Sequence[_Try]) -> list[Course]:
     made = list(courses)
-    for number, k in ends:
-        curve = list(made[number].curve)
-        before, run, after = curve[k - 1 : k + 2]
-        reach = 0.5 * float(np.hypot(*np.subtract(run.end, run.start)))
-        curve[k - 1], _ = split_segment(before, 1.0 - min(reach / _length(before), 0.6))
-        _, curve[k + 1] = split_segment(after, min(reach / _length(after), 0.6))
-        start, end = np.array(curve[k - 1].end), np.array(curve[k + 1].start)
-        into, out = _leaving(curve[k - 1]), _entering(curve[k + 1])
-        turn = min(abs(_turn(into, out)), np.pi)
-        handle = float(np.hypot(*(end - start))) * (2 / 3) * np.tan(turn / 4) / max(np.sin(turn / 2), 1e-3)
-        curve[k] = Cubic(point(start), point(start + handle * into), point(end - handle * out), point(end))
-        made[number] = replace(made[number], curve=tuple(curve))
+    for number in sorted({t.course for t in tries}):
+        made[number] = _rounded_course(made[number], [t for t in tries if t.course == number])
     return made
+
+
+def _rounded_course(course: Course, tries: Sequence[_Try]) -> Course:
+    curve = list(course.curve)
+    marks = [(float(cut.segment), cut.t) for cut in course.cuts]
+    for one in reversed(tries):
+        begin, stop = _share(curve[one.before], one.reach), _share(curve[one.after], one.reach)
+        before, _ = split_segment(curve[one.before], 1.0 - begin)
+        _, after = split_segment(curve[one.after], stop)
+        bend = _bend(before, after)
+        shift = 1 if one.single else 0
+        for k, (segment, t) in enumerate(marks):
+            if segment == one.before:
+                marks[k] = segment, t / (1.0 - begin)
+            elif segment == one.after:
+                marks[k] = segment + shift, (t - stop) / (1.0 - stop)
+            elif segment > one.after:
+                marks[k] = segment + shift, t
+        curve[one.before : one.after + 1] = [before, bend, after]
+    cuts = [Cut(c.junction, int(s), t) for c, (s, t) in zip(course.cuts, marks, strict=True)]
+    return replace(course, curve=tuple(curve), cuts=cuts)
+
+
+def _bend(before: Segment, after: Segment) -> Cubic:
+    """Cubic like a circle's arc from the end of one segment to the start of another."""
+    start, end = np.array(before.end), np.array(after.start)
+    into, out = _leaving(before), _entering(after)
+    turn = min(abs(_turn(into, out)), np.pi)
+    handle = float(np.hypot(*(end - start))) * (2 / 3) * np.tan(turn / 4) / max(np.sin(turn / 2), 1e-3)
+    return Cubic(point(start), point(start + handle * into), point(end - handle * out), point(end))
+
+
+def _middle(curve: Curve, one: _Try) -> tuple[float, float]:
+    (ax, ay), (bx, by) = curve[one.before].end, curve[one.after].start
+    return 0.5 * (ax + bx), 0.5 * (ay + by)
 
 
 def _length(segment: Segment) -> float:
     return float(np.hypot(*np.subtract(segment.end, segment.start)))
-
-
-def _middle(segment: Segment) -> tuple[float, float]:
-    return 0.5 * (segment.start[0] + segment.end[0]), 0.5 * (segment.start[1] + segment.end[1])
 
 
 def _entering(segment: Segment) -> Floats:
