@@ -96,3 +96,42 @@ def test_three_colours_meet_where_they_were_drawn_to_meet():
     shared &= set(map(tuple, np.round(ring_points(partition, 2), 9)))
     assert shared
     assert min(np.hypot(*(np.array(p) - meeting)) for p in shared) < 0.05
+
+
+def turns_at_nodes(partition: Partition, region: int) -> np.ndarray:
+    """Degrees by which the boundary breaks its direction at each node, and the nodes: (n, 3)."""
+    rows = []
+    for ring in partition.regions[region].area.rings:
+        for before, after in zip(ring.segments, ring.segments[1:] + ring.segments[:1], strict=True):
+            into = np.subtract(before.end, getattr(before, "control2", before.start))
+            out = np.subtract(getattr(after, "control1", after.end), after.start)
+            turn = np.degrees(np.arctan2(into[0] * out[1] - into[1] * out[0], into @ out))
+            rows.append((abs(turn), *before.end))
+    return np.array(rows)
+
+
+@pytest.mark.parametrize("bend", [70.0, 90.0, 115.0])
+def test_a_bent_stroke_is_round_outside_and_sharp_inside(bend):
+    half = np.radians(bend / 2)
+    knee, reach = np.array([SIZE / 2 + 0.2, 14.3]), 15.0
+    arms = [knee + reach * np.array([side * np.cos(half), np.sin(half)]) for side in (-1, 1)]
+    stroke = shapely.LineString([arms[0], knee, arms[1]]).buffer(2.0, quad_segs=64)
+    partition = trace_partition(painted([(stroke, (0, 0, 0))]))
+    table = turns_at_nodes(partition, 1)
+    corners = table[table[:, 0] > 20][:, 1:]
+    inside = knee + np.array([0.0, 2.0 / np.cos(half)])
+    assert len(corners) == 1
+    assert np.hypot(*(corners[0] - inside)) < 0.3
+    made = shapely.Polygon(ring_points(partition, 1))
+    assert made.symmetric_difference(stroke).area / stroke.length < 0.02
+
+
+@pytest.mark.parametrize("corners", [3, 4, 5, 6])
+def test_sharp_corners_stay_sharp(corners):
+    angles = np.linspace(0, 2 * np.pi, corners, endpoint=False) + 0.31
+    shape = shapely.Polygon(np.stack([20.2 + 13 * np.cos(angles), 19.7 + 13 * np.sin(angles)], axis=1))
+    table = turns_at_nodes(trace_partition(painted([(shape, (0, 0, 0))])), 1)
+    sharp = table[table[:, 0] > 20][:, 1:]
+    true = shapely.get_coordinates(shape)[:-1]
+    assert len(sharp) == corners
+    assert np.hypot(*(sharp[:, None] - true[None]).transpose(2, 0, 1)).min(axis=1).max() < 0.2
