@@ -7,7 +7,7 @@ neighbours smoothly, everything is refined again, and the replacement stays wher
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -41,6 +41,10 @@ LEAST_SIGNIFICANCE = 12.0
 """Multiple of the noise's square that a round bend must save."""
 AROUND_PX = 4.0
 """Pixels within this distance decide."""
+APART_PX = 6.0
+"""Bends nearer to each other are not tried together: one would take the credit for the other."""
+MOST_ROUNDS = 3
+"""Those left out for that are tried in further rounds."""
 MOST_TRIES = 400
 """A picture with more corners than this is noisy; rounding them would take long."""
 
@@ -64,34 +68,57 @@ def with_round_ends(
     flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats
 ) -> tuple[list[Course], Floats]:
     """Give refined courses, round where the picture is."""
-    made, at = [_begun_smooth(c) for c in courses], places
-    made, at = _tried(flat, graph, made, at, [t for n, c in enumerate(made) for t in _ends(n, c)])
+    trial = _Trial(flat, graph, [_begun_smooth(c) for c in courses], places)
+    trial.round(lambda n, course: _ends(n, course))
     for trim in TRIMS_PX:
-        made, at = _tried(flat, graph, made, at, [t for n, c in enumerate(made) for t in _bends(n, c, trim)])
-    return made, at
+        trial.round(lambda n, course, trim=trim: _bends(n, course, trim))  # type: ignore[misc]
+    return trial.courses, trial.places
 
 
-def _tried(
-    flat: FlatPicture, graph: CrackGraph, courses: list[Course], places: Floats, tries: Sequence[_Try]
-) -> tuple[list[Course], Floats]:
-    if not tries or len(tries) > MOST_TRIES:
-        return courses, places
-    middles = np.array([_middle(courses[t.course].curve, t) for t in tries])
-    before, noise = misfit_near(flat, graph, courses, places, middles, AROUND_PX)
-    worth = [k for k, old in enumerate(before) if old > LEAST_SIGNIFICANCE * noise**2]
-    if not worth:
-        return courses, places
-    tries, middles, before = [tries[k] for k in worth], middles[worth], [before[k] for k in worth]
-    tried, tried_places = refine(flat, graph, _rounded(courses, tries), places)
-    after, _ = misfit_near(flat, graph, tried, tried_places, middles, AROUND_PX)
-    kept = [
-        t
-        for t, old, new in zip(tries, before, after, strict=True)
-        if old - new > LEAST_SIGNIFICANCE * noise**2 and _convinces(tries, t, tried[t.course].curve, new / old)
-    ]
-    if len(kept) == len(tries):
-        return tried, tried_places
-    return refine(flat, graph, _rounded(courses, kept), places) if kept else (courses, places)
+class _Trial:
+    def __init__(self, flat: FlatPicture, graph: CrackGraph, courses: list[Course], places: Floats) -> None:
+        self.flat, self.graph, self.courses, self.places = flat, graph, courses, places
+
+    def round(self, find: Callable[[int, Course], list[_Try]]) -> None:
+        """Try what is found, of those near each other the one first that explains least; then the others."""
+        refused = np.zeros((0, 2))
+        for _ in range(MOST_ROUNDS):
+            tries = [t for n, course in enumerate(self.courses) for t in find(n, course)]
+            if not tries or len(tries) > MOST_TRIES:
+                return
+            spots = np.array([_middle(self.courses[t.course].curve, t) for t in tries])
+            misfit, noise = misfit_near(self.flat, self.graph, self.courses, self.places, spots, AROUND_PX)
+            chosen = _first(spots, np.array(misfit), LEAST_SIGNIFICANCE * noise**2, refused)
+            if not chosen:
+                return
+            kept = self._kept([tries[k] for k in chosen], spots[chosen], [misfit[k] for k in chosen], noise)
+            refused = np.vstack([refused, spots[[k for k in chosen if tries[k] not in kept]]])
+
+    def _kept(self, tries: Sequence[_Try], spots: Floats, before: Sequence[float], noise: float) -> list[_Try]:
+        """Make those round that the pixels bear out; give them."""
+        courses, places = refine(self.flat, self.graph, _rounded(self.courses, tries), self.places)
+        after, _ = misfit_near(self.flat, self.graph, courses, places, spots, AROUND_PX)
+        kept = [
+            t
+            for t, old, new in zip(tries, before, after, strict=True)
+            if old - new > LEAST_SIGNIFICANCE * noise**2 and _convinces(tries, t, courses[t.course].curve, new / old)
+        ]
+        if len(kept) < len(tries) and kept:
+            courses, places = refine(self.flat, self.graph, _rounded(self.courses, kept), self.places)
+        if kept:
+            self.courses, self.places = courses, places
+        return kept
+
+
+def _first(spots: Floats, misfit: Floats, least: float, refused: Floats) -> list[int]:
+    """Numbers of spots with misfit that have none with more nearby, in order; refused ones neither count nor hinder."""
+    chosen: list[int] = []
+    for k in np.argsort(-misfit, kind="stable").tolist():
+        again = len(refused) and np.hypot(*(refused - spots[k]).T).min() < 0.5 * AROUND_PX
+        apart = all(np.hypot(*(spots[k] - spots[j])) > APART_PX for j in chosen)
+        if misfit[k] > least and apart and not again:
+            chosen.append(k)
+    return sorted(chosen)
 
 
 def _convinces(tries: Sequence[_Try], one: _Try, curve: Curve, left: float) -> bool:
