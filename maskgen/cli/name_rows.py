@@ -32,7 +32,7 @@ FORM = 2
 
 ROW_FILE = "row.json"
 PICTURE_FILE = "picture.json"
-_FILES = r"(report\.html|bench-sheet\.pdf|manifest\.csv|template\.(ttf|otf)|parcel\.zip|artwork\.[a-z0-9]{1,5})"
+_FILES = r"(report\.html|(bench-sheet|proof)\.pdf|manifest\.csv|template\.(ttf|otf)|parcel\.zip|artwork\.[a-z0-9]{1,5})"
 _OURS = re.compile(
     rf"(names/\.?\d+-[a-z0-9-]+(\.[^/]*)?/.*|names/\.\d+-[^/]*|sheets/.*|\.sheets\.[^/]*/.*|{_FILES}|\.{_FILES}\.part)",
     re.DOTALL,

@@ -28,6 +28,7 @@ from maskgen.pipeline.names import NameMaker
 from maskgen.plan.estimate import Lot, estimate_lots
 from maskgen.report.bench import write_bench_sheets
 from maskgen.report.bench_names import NamedPart
+from maskgen.report.contact_sheet import write_contact_sheet
 from maskgen.report.names_page import NamePicture, SheetPicture, write_names_report
 
 OVER_ARTWORK = "The box for the letters lies over the artwork; names that reach it are told below."
@@ -125,13 +126,14 @@ class _Sharing:
         whole = dataclasses.replace(job, quantity=max(sum(row.quantity for row in good), 1))
         notes = run.names.notes + ((OVER_ARTWORK,) if maker.box_over_artwork() else ())
         notes += run.template.artwork.notes if run.template.artwork is not None else ()
+        blanks = {colour: maker.blank_picture(colour) for colour in {r.colour for r in self.records.values()}}
         save_parts(
             folder / "report.html",
             write_names_report(
                 whole,
                 reports=reports,
                 findings=maker.of_all(),
-                blanks={colour: maker.blank_picture(colour) for colour in {r.colour for r in self.records.values()}},
+                blanks=blanks,
                 pictures=self._pictures(good),
                 sheets=self._sheet_pictures(laid),
                 estimate=self._estimate(whole, [lot for _, lot, _ in lots], laid, good),
@@ -140,6 +142,8 @@ class _Sharing:
         )
         papers = write_bench_sheets([r for r, _, _ in lots], title=job.title or "Names", names=[n for _, _, n in lots])
         save(folder / "bench-sheet.pdf", papers)
+        proof = write_contact_sheet(whole, blanks=dict(sorted(blanks.items())), pictures=self._pictures(good))
+        save(folder / "proof.pdf", proof)
         if job.sheets.parcel:
             cut = {f"sheets/{path.name}": path.read_bytes() for path in sorted((folder / "sheets").iterdir())}
             save(folder / "parcel.zip", parcel_of(cut, [one.empty_sheet for one in laid], whole))

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from reportlab import rl_config
 from reportlab.lib import colors
 from reportlab.pdfgen.canvas import FILL_EVEN_ODD
 
@@ -17,9 +16,6 @@ from maskgen.model.job import Shape
 from maskgen.model.paths import Area, Point, bounds
 from maskgen.model.result import JobResult
 from maskgen.report.pdf_shapes import trace
-
-rl_config.useA85 = 0
-"""Streams stay binary: every reader of the last twenty years takes them, and text coding costs a quarter in size."""
 
 DARK, LIGHT, VINYL = colors.HexColor("#10141c"), colors.HexColor("#f4f6f8"), colors.HexColor("#b9c0c8")
 

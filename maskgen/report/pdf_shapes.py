@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from reportlab import rl_config
+
 from maskgen.model.paths import Area, Line, PointMap
 from maskgen.units import MM_PER_POINT
+
+rl_config.useA85 = 0
+"""Streams stay binary: every reader of the last twenty years takes them, and text coding costs a quarter in size."""
 
 
 def page_map(left: float, bottom: float, *, height_mm: float, scale: float = 1.0) -> PointMap:

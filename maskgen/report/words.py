@@ -53,6 +53,10 @@ class Words(PageWords):
         """Say a length round a tube, which has no end of digits."""
         return f"{value:.1f} mm round"
 
+    def name_caption(self, number: int, text: str, quantity: int) -> str:
+        """Name a part of a list for the customer."""
+        return f"{number}  {text}" + (f" x {quantity}" if quantity > 1 else "")
+
     def wide(self, value: float) -> str:
         """Say a width."""
         return f"{value:.1f} mm wide"

@@ -86,7 +86,8 @@ def test_every_trouble_ends_with_its_reason_and_stays_in_the_folder(maskgen, tem
     names = {p.name for p in (out / "names").iterdir()}
     assert len(names) == sum(status == "ok" for _, status, _ in TROUBLES)
     assert all(re.fullmatch(r"\d{4}-[a-z0-9-]+", name) for name in names)
-    assert {p.name for p in out.iterdir()} == {"names", "sheets", "report.html", "bench-sheet.pdf", "manifest.csv"}
+    papers = {"report.html", "bench-sheet.pdf", "proof.pdf", "manifest.csv"}
+    assert {p.name for p in out.iterdir()} == {"names", "sheets", *papers}
 
 
 def test_resume_redoes_only_what_is_missing_and_ends_with_the_same_bytes(maskgen, template, tmp_path):
