@@ -21,6 +21,9 @@ _STRADDLED = 0.6
 _SMALL_SEAM_PX = 40
 """A seam this small has ends that are blends themselves: half that share is enough."""
 
+_STROKE_SHARE = 0.1
+"""A line thinner than its pixels shows its own colour, elsewhere, in a tenth as many pixels at least."""
+
 _TINT, _TINT_REACH_PX, _TINT_SHARE = 0.35, 12, 0.1
 """JPEG's blocks of hue (16 px) spread up to about 0.35 of the step in hue at an edge over flat parts beside it, in
 fewer than a tenth of the pixels that near."""
@@ -101,7 +104,9 @@ def without_blends(palette: Palette, zones: Zones, limits: SeamLimits) -> Palett
         if limits.mixer.bleeding and _is_tint(k, cores, rivals, limits.mixer):
             keep[k] = False
         elif thin[k]:
-            keep[k] = not _is_blend(k, cores, rivals, limits)
+            strokes = keep & (areas >= _STROKE_SHARE * areas[k])
+            strokes[k] = False
+            keep[k] = not _is_blend(k, cores, rivals, strokes, limits)
     renumbered = np.where(keep, np.cumsum(keep) - 1, -1)
     member = np.where(palette.member >= 0, renumbered[palette.member], -1)
     return Palette(palette.colours[keep], member)
@@ -115,7 +120,9 @@ def _thin(cores: NDArray[np.int32], number: int, depth: int) -> NDArray[np.bool_
     return np.asarray(np.bincount(shade[thick], minlength=number + 1)[1:] == 0)
 
 
-def _is_blend(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], limits: SeamLimits) -> bool:
+def _is_blend(
+    k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], strokes: NDArray[np.bool_], limits: SeamLimits
+) -> bool:
     rows, columns = np.nonzero(cores == k + 1)
     top, left = max(rows.min() - limits.reach_px, 0), max(columns.min() - limits.reach_px, 0)
     window = cores[top : rows.max() + limits.reach_px + 1, left : columns.max() + limits.reach_px + 1]
@@ -129,13 +136,26 @@ def _is_blend(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], limit
     near = np.uint64(sum(1 << int(j) for j in np.flatnonzero(around)))
     if not near:
         return False
+    rim = int(cv2.dilate(mine, np.ones((3, 3), np.uint8)).sum()) - len(rows)
+    needed = _STRADDLED if len(rows) > _SMALL_SEAM_PX else _STRADDLED / 2
+    touched = met(1)
+    if not limits.mixer.bleeding and _is_thin_line(k, touched, needed * rim, strokes, limits.mixer):
+        return True
     mixture = limits.mixer.explain(limits.mixer.palette[k][None], np.array([near]))
     first, second = int(mixture.label[0]), int(mixture.second[0])
     if mixture.misfit[0] > limits.mixer.tolerance or first == second:
         return False
-    rim = int(cv2.dilate(mine, np.ones((3, 3), np.uint8)).sum()) - len(rows)
-    needed = _STRADDLED if len(rows) > _SMALL_SEAM_PX else _STRADDLED / 2
-    return limits.smoothed or int(met(1)[[first, second]].sum()) > needed * rim
+    return limits.smoothed or int(touched[[first, second]].sum()) > needed * rim
+
+
+def _is_thin_line(k: int, touched: NDArray[np.int64], needed: float, strokes: NDArray[np.bool_], mixer: Mixer) -> bool:
+    """Whether a seam bare in one colour is a line, thinner than its pixels, of another of the colours of strokes."""
+    ground = int(np.argmax(touched))
+    if touched[ground] <= needed:
+        return False
+    colour = mixer.palette[k][None]
+    mixed = (mixer.two(colour, ground, int(j)).misfit[0] for j in np.flatnonzero(strokes) if j != ground)
+    return any(misfit <= mixer.tolerance for misfit in mixed)
 
 
 def _is_tint(k: int, cores: NDArray[np.int32], rivals: NDArray[np.bool_], mixer: Mixer) -> bool:

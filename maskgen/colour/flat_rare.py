@@ -21,6 +21,9 @@ from maskgen.colour.flat_perception import alike
 _SOLVED_SHARE = 0.75
 """A patch is explained by a colour that explains this share of its pixels; the rest are junctions and rounding."""
 
+_MOSTLY_SHARE, _JUNCTION_PX = 0.9, 12
+"""A patch of crossing lines is explained by their colours together but for spots of so many pixels where they meet."""
+
 _SOLID_ALPHA = 240.0
 """A fringe where hidden shapes shine through a soft edge is half transparent; a line of its own is not, somewhere."""
 
@@ -103,7 +106,7 @@ def add_rare_colours(
     solved = np.zeros(rows.size, bool)
     for known in range(len(mixer.palette)):
         best, solved = _try(patches, mixer, known, best, solved, limits)
-    solved |= doubtful[rows]
+    solved |= doubtful[rows] | _junctions(patches, mask, best.misfit <= mixer.tolerance)
     edges = _edges(mixture, mixer) if mixer.bleeding else []
     while not solved.all() and len(mixer.palette) < MOST_COLOURS:
         colour = _best_candidate(patches, mixer, best, solved, limits, edges)
@@ -114,6 +117,17 @@ def add_rare_colours(
     result = mixture.rows(np.arange(len(pixels)))
     result.put(rows, best)
     return mixer.palette, result
+
+
+def _junctions(patches: _Patches, mask: NDArray[np.uint8], explained: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell the spots where lines of several known colours cross, in patches that those explain nearly whole."""
+    size = np.bincount(patches.number)
+    mostly = np.bincount(patches.number, explained, len(size)) >= _MOSTLY_SHARE * size
+    left = mask.copy()
+    left[mask > 0] = ~explained
+    _, spot = cv2.connectedComponents(left, connectivity=8, ltype=cv2.CV_32S)
+    small = np.bincount(spot.ravel()) <= _JUNCTION_PX
+    return np.asarray(small[spot[mask > 0]] & mostly[patches.number] & ~explained)
 
 
 def _try(

@@ -359,3 +359,31 @@ def test_enlarging_by_repeating_pixels_is_noticed():
     flat = find(np.repeat(np.repeat(sky(), 3, 0), 3, 1))
     assert any("200 x 200" in note for note in flat.notes)
     assert np.array_equal(flat.labels[::3, ::3], find(sky()).labels)
+
+
+@pytest.mark.parametrize("width", [0.5, 0.8, 1.0, 1.4])
+def test_level_lines_thinner_than_their_pixels_found_no_colours(width):
+    """A level line covers its rows by an even share, wherever it lies; sloping ones and a bar show a share of what."""
+    lines = "".join(
+        f'<path d="M10 {20 + 13.25 * k}L150 {20 + 13.25 * k + 3 * (k % 3)}" stroke="#1b3f94" stroke-width="{width}"/>'
+        for k in range(12)
+    )
+    flat = find(
+        draw(f'<rect width="200" height="200" fill="#f4f1e6"/>{lines}<path d="M170 0h8v200h-8z" fill="#1b3f94"/>')
+    )
+    assert_colours(flat, ["#f4f1e6", "#1b3f94"], 1.0)
+
+
+def test_crossings_of_known_hairlines_found_no_colours():
+    hairlines = "".join(
+        f'<circle cx="100" cy="{y}" r="{r}" stroke-width="{w}"/>'
+        for y, r, w in ((40, 30, 0.6), (100, 30, 1), (160, 30, 1.6))
+    )
+    flat = find(
+        draw(
+            f'<rect width="200" height="200" fill="#f4f1e6"/><g fill="none" stroke="#b5482a">{hairlines}</g>'
+            '<path d="M80.3 0v200h1.2V0zM10 0h4v200h-4z" fill="#2f7d4b"/>'
+            '<path d="M180 10h10v180h-10z" fill="#b5482a"/>'
+        )
+    )
+    assert_colours(flat, ["#f4f1e6", "#2f7d4b", "#b5482a"], 1.0)
