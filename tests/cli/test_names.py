@@ -3,6 +3,11 @@
 import csv
 import json
 import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -148,3 +153,77 @@ def test_what_is_no_list_is_one_line_and_status_2(maskgen, template, tmp_path, d
     assert words in ended.err
     assert ended.err.count("\n") == 1
     assert not (tmp_path / "out").exists()
+
+
+def test_stopped_at_any_moment_and_resumed_it_ends_with_the_same_bytes(template, tmp_path):
+    """The short form of what `benchmarks/names.py` does with NAMES_KILLS."""
+    listing = tmp_path / "list.csv"
+    listing.write_text("text\n" + "\n".join(["LIO", "OIL", "TOI", "LOT", "TOLL", "OTTO", "ILO", "TIL"] * 4) + "\n")
+
+    def call(out, *more):
+        words = ("-m", "maskgen", "names", listing, "--job", template, "--out", tmp_path / out, "--workers", "2", *more)
+        return [sys.executable, *map(str, words)]
+
+    subprocess.run(call("whole"), check=True, capture_output=True)
+    whole = everything(tmp_path / "whole")
+    for seen, sort in ((1, signal.SIGKILL), (9, signal.SIGINT)):
+        process = subprocess.Popen(call("broken"), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        rows = tmp_path / "broken" / "names"
+        while process.poll() is None and (not rows.is_dir() or sum(p.name[0] != "." for p in rows.iterdir()) < seen):
+            time.sleep(0.01)
+        process.send_signal(sort)
+        process.wait()
+        assert not (tmp_path / "broken" / "manifest.csv").exists()
+        subprocess.run(call("broken", "--resume"), check=True, capture_output=True)
+        assert everything(tmp_path / "broken") == whole
+        shutil.rmtree(tmp_path / "broken")
+
+
+def test_a_disk_that_fills_up_leaves_finished_rows_whole(maskgen, template, tmp_path, monkeypatch):
+    from maskgen.formats import folder
+
+    listing = tmp_path / "list.csv"
+    listing.write_text("text\nLIO\nOIL\nTOI\n")
+    call = ("names", listing, "--job", template, "--out", tmp_path / "out", "--workers", 1)
+    written = Path.write_bytes
+
+    def full(path, data):
+        if "0003" in str(path) and path.name == "findings.json":
+            raise OSError(28, "No space left on device")
+        return written(path, data)
+
+    monkeypatch.setattr(folder.Path, "write_bytes", full)
+    ended = maskgen(*call)
+    assert ended.status == 2
+    assert "No space left" in ended.err
+    names = tmp_path / "out" / "names"
+    assert sorted(p.name for p in names.iterdir()) == ["0001-lio", "0002-oil"]
+    assert all((p / "row.json").exists() for p in names.iterdir())
+    monkeypatch.undo()
+    assert maskgen(*call, "--resume").status in (0, 1)
+    assert len(manifest(tmp_path / "out")) == 3
+
+
+def test_a_workbook_gives_what_the_same_list_as_text_gives(maskgen, template, tmp_path):
+    from openpyxl import Workbook
+
+    book = Workbook()
+    for row in (["id", "text", "quantity"], ["a", "LIO", 2], ["b", "OIL", None]):
+        book.active.append(row)
+    book.save(tmp_path / "list.xlsx")
+    (tmp_path / "list.csv").write_text("id\ttext\tquantity\na\tLIO\t2\nb\tOIL\t\n")
+    for name in ("list.xlsx", "list.csv"):
+        ended = maskgen("names", tmp_path / name, "--job", template, "--out", tmp_path / name[5:], "--workers", 1)
+        assert ended.status == 0, ended.err
+    assert everything(tmp_path / "xlsx") == everything(tmp_path / "csv")
+
+
+def test_a_rows_own_job_file_repeats_it(maskgen, template, tmp_path):
+    out = tmp_path / "one"
+    assert maskgen("names", "--text", "LIO", "--job", template, "--out", out).status == 0
+    row = next((out / "names").iterdir())
+    again = tmp_path / "again"
+    assert maskgen("names", "--job", row / "job.toml", "--out", again).status == 0
+    other = next((again / "names").iterdir())
+    for name in ("regions.svg", "predicted.svg", "plan.json", "findings.json", "masks/01-silver.svg"):
+        assert (row / name).read_bytes() == (other / name).read_bytes()
