@@ -118,7 +118,7 @@ def _small_pieces(polygons: Sequence[Polygon], mask: str | None, resist: Resist)
             Finding(
                 Code.SMALL_PIECE,
                 Severity.WARNING,
-                f"{_prefix(mask)}piece of {polygon.area:.2f} mm2 {_spot(at)}; under {resist.min_piece_mm2:g} mm2 it is "
+                f"{_prefix(mask)}piece of {polygon.area:.2f} mm² {_spot(at)}; under {resist.min_piece_mm2:g} mm² it is "
                 "lost in weeding",
                 "make the artwork larger, or have islands dropped, grown or bridged",
                 at,
@@ -142,7 +142,7 @@ def _loose_islands(polygons: Sequence[Polygon], mask: str | None, resist: Resist
             Finding(
                 Code.LOOSE_ISLAND,
                 Severity.ERROR if resist.carrier is Carrier.STENCIL else Severity.WARNING,
-                f"{_prefix(mask)}piece of {polygon.area:.1f} mm2 {_spot(at)} is free inside a hole of another; {says}",
+                f"{_prefix(mask)}piece of {polygon.area:.1f} mm² {_spot(at)} is free inside a hole of another; {says}",
                 mend,
                 at,
                 mask,

@@ -36,7 +36,7 @@ def print_font_table(job_path: str | None, out: str | None) -> None:
     save(page, write_fonts_page(measured, resist))
     click.echo(
         f"smallest capitals, mm (letter that decides); film from {resist.min_land_mm:g} mm, openings from "
-        f"{resist.min_gap_mm:g} mm, pieces from {resist.min_piece_mm2:g} mm2"
+        f"{resist.min_gap_mm:g} mm, pieces from {resist.min_piece_mm2:g} mm²"
     )
     for line in table_lines(measured, resist):
         click.echo(line)

@@ -49,10 +49,10 @@ def _group(severity: Severity, code: Code, members: list[Finding], result: JobRe
         "severity": str(severity),
         "severity_words": WORDS.severity(severity),
         "title": WORDS.code(code, len(members)),
-        "message": WORDS.message(members[0]),
+        "message": members[0].message,
         "mend": members[0].mend,
         "pictures": [
-            {**_place(f), "picture": Markup(finding_view(f, result.regions, label=WORDS.message(f)))} for f in worst
+            {**_place(f), "picture": Markup(finding_view(f, result.regions, label=f.message))} for f in worst
         ],
         "more": WORDS.more_of_these(len(members)),
         "places": [_place(f) for f in members] if len(members) > 1 else [],
@@ -63,7 +63,7 @@ def _place(finding: Finding) -> dict[str, Any]:
     at = finding.at_mm
     return {
         "words": WORDS.place(finding),
-        "message": WORDS.message(finding),
+        "message": finding.message,
         "x": f"{at[0]:.2f}" if at else "",
         "y": f"{at[1]:.2f}" if at else "",
         "mask": finding.mask or "",

@@ -91,15 +91,11 @@ class PageWords(BenchWords, EstimateWords):
         """Name a severity."""
         return {Severity.ERROR: "must be mended", Severity.WARNING: "look at this", Severity.NOTE: "note"}[severity]
 
-    def message(self, finding: Finding) -> str:
-        """Give a finding's message as it is printed."""
-        return finding.message.replace(" mm2", " mm²")
-
     def place(self, finding: Finding) -> str:
         """Say a finding in short, where its kind has been said already."""
         unit = _UNITS.get(finding.code)
         if unit is None or finding.at_mm is None or finding.value is None or finding.limit is None:
-            return self.message(finding)
+            return finding.message
         x, y = finding.at_mm
         mask = f"{finding.mask} at " if finding.mask else ""
         least = f"{finding.limit:g} mm" if unit.startswith("mm ") else f"{finding.limit:g} {unit}"

@@ -155,7 +155,7 @@ def _chosen(islands: Sequence[_Island], choices: Sequence[IslandChoice], resist:
         if away[nearest] > HIT_MM:
             a, b = islands[nearest].at
             raise InputError(
-                f"no island there; islands are pieces under {resist.min_piece_mm2:g} mm2 or nowhere "
+                f"no island there; islands are pieces under {resist.min_piece_mm2:g} mm² or nowhere "
                 f"{resist.min_land_mm:g} mm wide",
                 where=where,
                 mend=f"the nearest lies at [{a:.1f}, {b:.1f}]",
@@ -354,7 +354,7 @@ def _failure(island: _Island, resist: Resist) -> Finding:
     return Finding(
         Code.SMALL_PIECE,
         Severity.WARNING,
-        f"{island.region.name}: nothing could be done about the island of {island.polygon.area:.2f} mm2 at {x:.1f}, "
+        f"{island.region.name}: nothing could be done about the island of {island.polygon.area:.2f} mm² at {x:.1f}, "
         f"{y:.1f} mm: no other piece of its colour to hold to, or no room without cutting a piece off a neighbour",
         "choose drop or keep for it, or make the artwork larger",
         island.at,
