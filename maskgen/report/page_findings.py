@@ -51,9 +51,7 @@ def _group(severity: Severity, code: Code, members: list[Finding], result: JobRe
         "title": WORDS.code(code, len(members)),
         "message": members[0].message,
         "mend": members[0].mend,
-        "pictures": [
-            {**_place(f), "picture": Markup(finding_view(f, result.regions, label=f.message))} for f in worst
-        ],
+        "pictures": [{**_place(f), "picture": Markup(finding_view(f, result.regions, label=f.message))} for f in worst],
         "more": WORDS.more_of_these(len(members)),
         "places": [_place(f) for f in members] if len(members) > 1 else [],
     }
