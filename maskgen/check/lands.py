@@ -52,16 +52,20 @@ def polygon_findings(
     lands = narrow_places(vinyl, resist.min_land_mm)
     gaps = narrow_places(vinyl, resist.min_gap_mm, openings=True, window=window)
     return (
-        *(_land(place, _piece_at(polygons, place), mask, resist) for place in lands),
-        *(_gap(place, _piece_at(polygons, place), mask, resist) for place in gaps),
+        *(_land(place, piece, mask, resist) for place, piece in zip(lands, _pieces_at(polygons, lands), strict=True)),
+        *(_gap(place, piece, mask, resist) for place, piece in zip(gaps, _pieces_at(polygons, gaps), strict=True)),
         *_small_pieces(polygons, mask, resist),
         *_loose_islands(polygons, mask, resist),
     )
 
 
-def _piece_at(polygons: Sequence[Polygon], place: NarrowPlace) -> int:
-    """Give the number of the piece whose outline is the wall."""
-    return 1 + int(np.argmin(shapely.distance(np.array([p.boundary for p in polygons]), shapely.Point(place.walls[0]))))
+def _pieces_at(polygons: Sequence[Polygon], places: Sequence[NarrowPlace]) -> list[int]:
+    """Give the numbers of the pieces whose outlines are the walls."""
+    if not places:
+        return []
+    tree = shapely.STRtree([polygon.boundary for polygon in polygons])
+    numbers: list[int] = (1 + tree.nearest(shapely.points([place.walls[0] for place in places]))).tolist()
+    return numbers
 
 
 def _spot(at: Point) -> str:
