@@ -27,6 +27,7 @@ from maskgen.formats.drawing.svg_clips import clipped
 from maskgen.formats.drawing.svg_page import Page
 from maskgen.formats.drawing.svg_reading import TEXTS, Reading, State
 from maskgen.formats.drawing.values import (
+    LARGEST,
     fit_window,
     read_fraction,
     read_length,
@@ -88,6 +89,8 @@ def read_svg(data: bytes, *, name: str) -> Drawing:
     if root.tag != "svg":
         raise InputError("is XML, but no SVG drawing", where=name, mend="export it as SVG")
     page = Page.of(root)
+    if not all(0.0 < scale < LARGEST for scale in page.scale):
+        raise InputError("its viewBox and its size do not go together", where=name, mend="export it in millimetres")
     try:
         with np.errstate(over="ignore", invalid="ignore"):  # what overflows is turned away by its size
             walk = _Walk.over(root, name=name, page=page)
