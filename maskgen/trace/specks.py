@@ -6,6 +6,8 @@ of the picture: a one-pixel star on a clean ground stays, a pixel that compressi
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +18,10 @@ from maskgen.trace.evidence import palette_colours, premultiplied
 
 Floats = NDArray[np.float64]
 
+RING_BEYOND, RING_ASIDE = 0.3, 0.12
+"""Ringing goes beyond a colour by up to 0.3 of the step of the edge beside it, and strays by little from its line."""
+RING_CONTACT = 0.3
+"""Share of a ring's pixels that touch each of the two colours of its edge."""
 LARGEST_SPECK_PX = 12
 """Pieces of more pixels are never specks."""
 CLEAN_NOISE = 1.0 / 255
@@ -39,6 +45,8 @@ def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
     colours = palette_colours(flat.palette)
     noise = flat_noise(flat, colours)
     noisy = noise >= CLEAN_NOISE
+    if noisy:
+        labels = _without_rings(labels, colours)
     connectivity = 2 if noisy else 1
     pieces: NDArray[np.int64] = label_components(  # type: ignore[no-untyped-call]
         labels, background=-1, connectivity=connectivity
@@ -74,6 +82,35 @@ def without_specks(flat: FlatPicture) -> NDArray[np.uint8]:
         if rim or (noisy and (faint or mean.min() < LEAST_SHARE)):
             made[rows, columns] = neighbours[np.argmax(counts * (1.0 - mean).clip(min=1e-3))]
     return made
+
+
+def _without_rings(labels: NDArray[np.uint8], colours: Floats) -> NDArray[np.uint8]:
+    """Labels with thin rims given up that look like a colour beyond the one beside them: ringing along an edge."""
+    made = labels.copy()
+    for ring, own, other in _ringing(colours):
+        mask = (made == ring).astype(np.uint8)
+        thin = mask & (1 - cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
+        near = [cv2.dilate((made == c).astype(np.uint8), np.ones((3, 3), np.uint8)) for c in (own, other)]
+        count, pieces = cv2.connectedComponents(thin, connectivity=8)
+        size = np.bincount(pieces.ravel(), minlength=count)
+        touching = [np.bincount(pieces.ravel(), n.ravel(), count) for n in near]
+        rims = np.all([t >= RING_CONTACT * size for t in touching], axis=0)
+        rims[0] = False
+        made[rims[pieces]] = own
+    return made
+
+
+def _ringing(colours: Floats) -> list[tuple[int, int, int]]:
+    """Colours that lie beyond a second, seen from a third, as ringing of an edge between these would."""
+    found = []
+    for own, other in permutations(range(len(colours)), 2):
+        step = colours[own] - colours[other]
+        length = max(float(np.linalg.norm(step)), 1e-6)
+        beyond = (colours - colours[own]) @ step / length**2
+        aside = np.linalg.norm(colours - colours[own] - beyond[:, None] * step, axis=1) / length
+        rings = np.flatnonzero((beyond > 0) & (beyond < RING_BEYOND) & (aside < RING_ASIDE))
+        found += [(int(r), own, other) for r in rings if r not in (own, other)]
+    return found
 
 
 def flat_noise(flat: FlatPicture, colours: Floats) -> float:
