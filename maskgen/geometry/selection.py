@@ -26,8 +26,11 @@ CORNER_REACH = 1.2
 """A corner lies about within this many steps of the sample it is cut at."""
 LEAST_CORNER, LEAST_BEND = np.radians(18.0), np.radians(4.0)
 """Directions that differ less are not given a corner (a bend between two straight runs): it could not be placed."""
-BLUNT_FREEDOMS = 1.5
-"""A corner costs this more the blunter it is, up from a right angle: two blunt corners are mostly one rounded one."""
+BLUNT_FREEDOMS, NOISY_BLUNT_FREEDOMS = 1.5, 4.0
+"""A corner costs this more the blunter it is, up from a right angle: two blunt corners are mostly one rounded one; where
+the places are noisy, mostly noise."""
+NOISY_SIGMA = 0.04
+"""Usual deviation of places, in steps, from which they are noisy."""
 SMOOTH_TURN = np.radians(40.0)
 """Directions that differ more are never made smooth."""
 
@@ -100,6 +103,7 @@ class _Joints:
             (found.kind[before] == LINE) & (found.kind[after] == LINE),
             price,
             None if allowed is None else allowed[found.first[after]],
+            blunt=NOISY_BLUNT_FREEDOMS if float(np.median(samples.sigma)) > NOISY_SIGMA else BLUNT_FREEDOMS,
         )
         edges = np.concatenate([[0], np.cumsum(sizes)])
         for node, a, b in zip(nodes, edges[:-1], edges[1:], strict=True):
@@ -120,7 +124,14 @@ def _stiff(found: Candidates, runs: Indices) -> Flags:
 
 
 def joint_costs(
-    before: Ends, after: Ends, stiff: Flags, both_straight: Flags, price: float, allowed: Flags | None
+    before: Ends,
+    after: Ends,
+    stiff: Flags,
+    both_straight: Flags,
+    price: float,
+    allowed: Flags | None,
+    *,
+    blunt: float = BLUNT_FREEDOMS,
 ) -> tuple[Floats, Flags]:
     """Cheaper of smooth and corner for ends that meet, and which it is; no smooth joint where `stiff`."""
     turn = np.angle(np.exp(1j * (after.angle - before.angle)))
@@ -131,7 +142,7 @@ def joint_costs(
     away = before.offset**2 + after.offset**2 - 2 * before.offset * after.offset * np.cos(turn)
     away = np.sqrt(np.maximum(away, 0.0)) / sine
     corner = np.minimum((away / CORNER_REACH) ** 2, 1e6)
-    corner += BLUNT_FREEDOMS * price * np.maximum(1 - np.abs(turn) / (np.pi / 2), 0.0)
+    corner += blunt * price * np.maximum(1 - np.abs(turn) / (np.pi / 2), 0.0)
     corner[np.abs(turn) < np.where(both_straight, LEAST_BEND, LEAST_CORNER)] = np.inf
     # Nearly turning back on itself: the tangents' crossing says little, but ends must lie close.
     if allowed is not None:
