@@ -27,8 +27,8 @@ CORNER_REACH = 1.2
 LEAST_CORNER, LEAST_BEND = np.radians(18.0), np.radians(4.0)
 """Directions that differ less are not given a corner (a bend between two straight runs): it could not be placed."""
 BLUNT_FREEDOMS, NOISY_BLUNT_FREEDOMS = 1.5, 4.0
-"""A corner costs this more the blunter it is, up from a right angle: two blunt corners are mostly one rounded one; where
-the places are noisy, mostly noise."""
+"""A corner costs this more the blunter it is, up from a right angle: two blunt corners are mostly one rounded one;
+where the places are noisy, mostly noise."""
 NOISY_SIGMA = 0.04
 """Usual deviation of places, in steps, from which they are noisy."""
 SMOOTH_TURN = np.radians(40.0)
