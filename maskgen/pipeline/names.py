@@ -28,7 +28,7 @@ from maskgen.pipeline.name_job import NameJob, Refusal, Template, WholeRow, lot_
 from maskgen.pipeline.name_room import Room
 from maskgen.pipeline.name_stamps import Letters, Stamp, make_stamp
 from maskgen.pipeline.wanted import NamedColour
-from maskgen.shape.font_limits import is_fine
+from maskgen.shape.font_limits import FINE, is_fine
 from maskgen.shape.glyphs import CAPITAL
 from maskgen.shape.letter_clusters import Cluster, Glyph, clusters, outline
 from maskgen.shape.lettering import Lettering, Unsettable
@@ -45,6 +45,7 @@ MOST_LANDS = 20_000
 ClusterKey: TypeAlias = tuple[str, str, tuple[Glyph, ...]]
 """The letters' colour, the colour around them, the glyphs."""
 WorkedOut: TypeAlias = tuple[float, Stamp | None]
+_Stamped: TypeAlias = tuple[DrawnRow, list[bool]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +161,9 @@ class NameMaker:
         land = self._narrowest(lettering, letters)
         stamped = self._stamped(letters, colour, lot)
         if stamped is not None and lot is not None:
-            plan, drawn, of_letters = lot.blank.plan, stamped, stamped.findings[len(lot.blank.findings) :]
+            drawn, telling = stamped
+            plan, found = lot.blank.plan, drawn.findings[len(lot.blank.findings) :]
+            of_letters = tuple(f for f, told in zip(found, telling, strict=True) if told)
         else:
             whole = self.whole(row)
             plan, of_letters = whole.plan, tuple(f for f in whole.findings if self._is_of_letters(f))
@@ -216,8 +219,11 @@ class NameMaker:
         tallest = max(scale for _, scale, _, _ in glyphs) * CAPITAL
         return min((place.width_mm for place in places if not is_fine(place, tallest)), default=widest)
 
-    def _stamped(self, letters: Sequence[Cluster], colour: NamedColour, lot: _Lot | None) -> DrawnRow | None:
-        """Put a row together from clusters; None where it has to be worked out as a whole."""
+    def _stamped(self, letters: Sequence[Cluster], colour: NamedColour, lot: _Lot | None) -> _Stamped | None:
+        """Put a row together from clusters, and say which findings of its letters are worth telling a person.
+
+        None where it has to be worked out as a whole.
+        """
         if lot is None or (around := lot.room.around(letters)) is None:
             return None
         stamps = []
@@ -226,7 +232,12 @@ class NameMaker:
             if stamp is None:
                 return None
             stamps.append((stamp, cluster.at))
-        return lot.blank.with_letters(stamps, lot.looks)
+        telling = [
+            not _is_notch(finding, cluster)
+            for (stamp, _), cluster in zip(stamps, letters, strict=True)
+            for finding in stamp.findings
+        ]
+        return lot.blank.with_letters(stamps, lot.looks), telling
 
     def _make_lot(self, letters: str) -> _Lot | None:
         """Work out the part without letters, for the dye order it has with letters of a colour."""
@@ -286,6 +297,13 @@ class NameMaker:
         x, y = finding.at_mm
         beside = self.setting.job.resist.lap_mm
         return left - beside <= x <= left + width + beside and top - beside <= y <= top + height + beside
+
+
+def _is_notch(finding: Finding, cluster: Cluster) -> bool:
+    """Whether a narrow opening is but the bottom of a notch of one letter, which no usual height would save."""
+    if finding.code is not Code.NARROW_GAP or finding.value is None or len(cluster.glyphs) > 1:
+        return False
+    return finding.value < FINE * CAPITAL * cluster.glyphs[0][1]
 
 
 def _name_mask(masks: tuple[DrawnMask, ...], key: str) -> str:
