@@ -16,12 +16,12 @@ from maskgen.model.paths import Area, Partition, Point, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.finish import Progress, finish_masks
+from maskgen.pipeline.ordering import order_dyes
 from maskgen.pipeline.size import settle_size
 from maskgen.pipeline.wanted import GROUND, NamedColour, matched_keys, name_artwork_colours, wanted_colours
 from maskgen.plan.estimate import estimate
 from maskgen.plan.finished import contrast_findings, unreached_findings
 from maskgen.plan.forgiveness import forgive
-from maskgen.plan.order import plan_order
 from maskgen.plan.rims import rim_notes
 from maskgen.shape.face import place_artwork
 from maskgen.shape.islands import settle_islands
@@ -164,7 +164,7 @@ def _plan(regions: Partition, colours: Sequence[NamedColour], job: Job, model: C
     )
     if not wanted:
         raise InputError("the part has no area", where="part", mend="check its measures")
-    plan = plan_order(wanted, model.shelf, model, finish=job.finish)
+    plan = order_dyes(wanted, model, finish=job.finish, matched=matched_keys(colours))
     sizes = {region.key: round(area_of(region.area), 4) for region in regions.regions}
     return dataclasses.replace(plan, regions=tuple(dataclasses.replace(r, area_mm2=sizes[r.key]) for r in plan.regions))
 

@@ -25,10 +25,10 @@ from maskgen.pipeline.convert import (
     with_ground_colour,
 )
 from maskgen.pipeline.finish import Finished, finish_masks
+from maskgen.pipeline.ordering import order_dyes
 from maskgen.pipeline.size import settle_size
 from maskgen.pipeline.wanted import GROUND, NamedColour, matched_keys, name_artwork_colours, wanted_colours
 from maskgen.plan.finished import contrast_findings, unreached_findings
-from maskgen.plan.order import plan_order
 from maskgen.shape.face import Placed, place_artwork
 from maskgen.shape.glyphs import Font
 from maskgen.shape.islands import Settled, settle_islands
@@ -234,7 +234,7 @@ class NameJob:
             ground_key=next((r.key for r in regions.regions if r.name == GROUND), None),
             hand_work={key: hand_work(region.area) for key, region in present.items()},
         )
-        return plan_order(wanted, self.template.shelf, self.model, finish=self.job.finish)
+        return order_dyes(wanted, self.model, finish=self.job.finish, matched=matched_keys(self.colours))
 
     def of_the_plan(self, plan: Plan, beside: Sequence[tuple[str, str]]) -> tuple[Finding, ...]:
         """Judge the colours a plan reaches; `beside` are the regions that share a boundary, by id."""
