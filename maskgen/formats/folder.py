@@ -24,7 +24,9 @@ def load(path: Path, *, what: str) -> bytes:
     except FileNotFoundError as error:
         raise InputError(f"no such {what}", where=str(path), mend="check the name and the folder") from error
     except IsADirectoryError as error:
-        raise InputError(f"is a folder, not a {what}", where=str(path), mend="name the file in it") from error
+        raise InputError(
+            f"is a folder; a file is wanted ({what})", where=str(path), mend="name the file in it"
+        ) from error
     except (OSError, ValueError) as error:
         raise InputError(f"cannot be read: {_reason(error)}", where=str(path), mend="check the file") from error
 

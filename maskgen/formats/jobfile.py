@@ -108,6 +108,8 @@ _RULES = {
         | {"margin_mm", "spacing_mm", "overcut_mm", "knife_offset_mm", "hour", "film_m2", "setup", "bath"},
     ),
 }
+_MOST = {"quantity": 10_000, "creep_mm": 5.0}
+"""Beyond these it is a slip: more parts than a bench sees in a year, bleach that runs under all of the film."""
 _RANGE_OF = {key: (words, rule) for words, (rule, keys) in _RULES.items() for key in keys}
 
 
@@ -125,6 +127,8 @@ def _check_number(value: float, key: str, *, where: str) -> None:
     words, rule = _RANGE_OF.get(key, ("", lambda value: True))
     if not rule(value):
         raise InputError(f"is {value:g}", where=where, mend=f"it must be {words}")
+    if value > _MOST.get(key, value):
+        raise InputError(f"is {value:g}", where=where, mend=f"it must not be over {_MOST[key]:g}")
     if key.endswith("_mm") and abs(value) > MAX_SIZE_MM:
         raise InputError(f"is {value:g} mm", where=where, mend=f"it must not be over {MAX_SIZE_MM:g} mm")
 

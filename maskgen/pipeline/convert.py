@@ -12,6 +12,7 @@ from maskgen.model.artwork import CLEAR
 from maskgen.model.dyeing import ApplyMask, Plan, Shelf, Strip
 from maskgen.model.finding import Finding, Severity
 from maskgen.model.job import ColourEntry, Job, Resist
+from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, Partition, Point, affine, area_of
 from maskgen.model.result import JobResult
 from maskgen.pipeline.artwork import TracedArtwork
@@ -64,6 +65,7 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     regions = with_ground_colour(settled.partition, plan)
     finished = finish_masks(regions, plan, job, colour_of=lambda r: model.predict(r).colour, progress=progress)
     masks = finished.masks
+    check_vinyl(masks)
     progress("placing the masks a little off")
     forgiveness = forgive(regions, plan, masks, **finished.bath)
     progress("checking")
@@ -96,6 +98,23 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
         estimate=estimate(job, plan=plan, shelf=shelf, masks=masks, sheets=sheets),
         notes=(*artwork.notes, *rim_notes(plan, masks, holes=job.hole, creep_mm=job.resist.creep_mm)),
     )
+
+
+def check_vinyl(masks: Sequence[Mask]) -> None:
+    """Refuse a job in which a mask would hold nothing.
+
+    Raises
+    ------
+    InputError
+        With the mask and what may have taken its vinyl.
+    """
+    for mask in masks:
+        if not mask.area.pieces:
+            raise InputError(
+                f"mask {mask.number} over {mask.name} would hold no vinyl",
+                where="job",
+                mend="see whether [[hole]] takes all of that colour, or make the artwork larger",
+            )
 
 
 def _on_the_face(findings: Sequence[Finding], *, scale: float, shift: Point) -> tuple[Finding, ...]:

@@ -7,7 +7,7 @@ it is cut off and told.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import shapely
@@ -174,9 +174,9 @@ def _findings(drawn: list[Region], part: Part, holes: Sequence[Hole]) -> tuple[F
     found: list[Finding] = []
     for region, shape in shapes:
         if not shape.is_empty:
-            found.extend(_edge_finding(region, shape, part))
+            found.extend(_edge_findings(region, shape, part))
     for hole in holes:
-        found.extend(_hole_finding(hole, shapes))
+        found.extend(_hole_finding(hole, shapes, part))
     return tuple(found)
 
 
@@ -196,12 +196,14 @@ def bounded(part: Part, inset_mm: float) -> Polygon:
     return shapely.box(-aside, inset_mm, width + aside, height - inset_mm)
 
 
-def _edge_finding(region: Region, shape: MultiPolygon, part: Part) -> list[Finding]:
-    face = bounded(part, 0.0)
-    over_mm, at = _reach(shape, face)
-    if over_mm > TOLERANCE_MM:
-        return [
-            Finding(
+def _edge_findings(region: Region, shape: MultiPolygon, part: Part) -> Iterator[Finding]:
+    """Tell of every stretch that runs over the edge, and of every other one inside the keepout."""
+    over = []
+    for beyond in _outside(shape, bounded(part, 0.0)):
+        over_mm, at = _reach(beyond, bounded(part, 0.0))
+        if over_mm > TOLERANCE_MM:
+            over.append(beyond)
+            yield Finding(
                 Code.OFF_PART,
                 Severity.ERROR,
                 f"{_called(region)} runs {over_mm:.2f} mm over the part's edge at {at[0]:.1f}, {at[1]:.1f} mm",
@@ -210,13 +212,12 @@ def _edge_finding(region: Region, shape: MultiPolygon, part: Part) -> list[Findi
                 value=round(over_mm, 4),
                 limit=0.0,
             )
-        ]
-    inside_mm, at = _reach(shape, bounded(part, part.keepout_mm))
-    if inside_mm <= TOLERANCE_MM:
-        return []
-    clear_mm = max(0.0, part.keepout_mm - inside_mm)
-    return [
-        Finding(
+    for beyond in _outside(shape, bounded(part, part.keepout_mm)):
+        inside_mm, at = _reach(beyond, bounded(part, part.keepout_mm))
+        if inside_mm <= TOLERANCE_MM or any(beyond.intersects(told) for told in over):
+            continue
+        clear_mm = max(0.0, part.keepout_mm - inside_mm)
+        yield Finding(
             Code.OFF_PART,
             Severity.WARNING,
             f"{_called(region)} comes within {clear_mm:.2f} mm of the part's edge at {at[0]:.1f}, {at[1]:.1f} mm; "
@@ -226,10 +227,14 @@ def _edge_finding(region: Region, shape: MultiPolygon, part: Part) -> list[Findi
             value=round(clear_mm, 4),
             limit=part.keepout_mm,
         )
-    ]
 
 
-def _reach(shape: MultiPolygon, allowed: Polygon) -> tuple[float, Point]:
+def _outside(shape: MultiPolygon, allowed: Polygon) -> list[BaseGeometry]:
+    """Give the separate stretches of a shape that lie outside; one round a corner is one."""
+    return [part for part in shapely.get_parts(shape.difference(allowed)) if part.area > 0.0]
+
+
+def _reach(shape: BaseGeometry, allowed: Polygon) -> tuple[float, Point]:
     """Tell how far a shape reaches out of a convex polygon, and where it does most."""
     points = shapely.points(shapely.get_coordinates(shape))
     if allowed.is_empty:
@@ -239,8 +244,12 @@ def _reach(shape: MultiPolygon, allowed: Polygon) -> tuple[float, Point]:
     return float(away[most]), (round(float(points[most].x), 6), round(float(points[most].y), 6))
 
 
-def _hole_finding(hole: Hole, shapes: Sequence[tuple[Region, BaseGeometry]]) -> list[Finding]:
+def _hole_finding(hole: Hole, shapes: Sequence[tuple[Region, BaseGeometry]], part: Part) -> list[Finding]:
     disc = to_polygon(Piece(circle(hole.at_mm, hole.diameter_mm)))
+    if not disc.intersects(bounded(part, 0.0)):
+        x, y = hole.at_mm
+        where = f"the {hole.diameter_mm:g} mm hole at {x:.1f}, {y:.1f} mm lies off the part"
+        return [Finding(Code.OFF_PART, Severity.WARNING, where, "state its place from the top left corner", hole.at_mm)]
     least = TOLERANCE_MM * hole.diameter_mm
     over = [_called(region) for region, shape in shapes if shape.intersection(disc).area > least]
     if not over:
