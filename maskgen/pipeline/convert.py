@@ -48,6 +48,8 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     model = ColourModel(shelf)
     progress("placing the artwork on the part")
     colours = _name_colours(artwork.partition, job)
+    if not colours:
+        raise InputError("nothing of it is seen", where=job.artwork.file, mend="it is wholly transparent; export it anew")
     placed = place_artwork(
         named_regions(artwork.partition, colours),
         part=job.part,
