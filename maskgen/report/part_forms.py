@@ -17,7 +17,9 @@ from maskgen.model.paths import Area, Point, bounds
 from maskgen.model.result import JobResult
 from maskgen.report.pdf_shapes import trace
 
-DARK, LIGHT, VINYL = colors.HexColor("#10141c"), colors.HexColor("#f4f6f8"), colors.HexColor("#b9c0c8")
+DARK, LIGHT = colors.HexColor("#10141c"), colors.HexColor("#f4f6f8")
+FRESH = colors.HexColor("#f3c46a")
+"""The film that is laid now: not the grey of bare metal, and a middle grey on a printer without colour."""
 
 
 class PartForms:
@@ -72,8 +74,8 @@ class PartForms:
         canvas.doForm(name)
 
     def draw_solid(self, canvas: Any, mask: str, *, line: float) -> None:
-        """Draw the film of one mask as grey pieces with their outlines."""
-        canvas.setFillColor(VINYL)
+        """Draw the film of one mask as tinted pieces with their outlines."""
+        canvas.setFillColor(FRESH)
         canvas.setStrokeColor(DARK)
         canvas.setLineWidth(line)
         canvas.doForm(self._form(canvas, f"mask-{mask}", self.masks[mask], stroke=1))

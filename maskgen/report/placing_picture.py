@@ -8,9 +8,10 @@ from typing import Any
 from reportlab.lib import colors
 from reportlab.platypus import Flowable
 
+from maskgen.geometry.polygons import from_polygons, to_multipolygon
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, bounds
-from maskgen.report.part_forms import PartForms
+from maskgen.report.part_forms import FRESH, LIGHT, PartForms
 from maskgen.report.placing import FLUSH_MM, label_circle, label_place, placing_of
 from maskgen.report.typeface import PLAIN
 from maskgen.report.words import WORDS
@@ -56,11 +57,15 @@ class PlacingPicture(Flowable):
         width, height = forms.face_mm
         fits = min(
             (room[0] / MM - 2 * SIDE_MM) / (width + 2 * self.over_mm),
-            (room[1] / MM - 4 * CHAIN_MM) / (height + 2 * self.over_mm),
+            (room[1] / MM - 5 * CHAIN_MM) / (height + 2 * self.over_mm),
         )
-        self.head_mm = 2 * CHAIN_MM if self.placing.opening is not None and self.placing.by_opening else CHAIN_MM
+        self.head_mm = 3 * CHAIN_MM if self._chained_above else CHAIN_MM
         doubled = max(width, height) < SMALL_FACE_MM and fits >= 2.0
         self.scale = 2.0 if doubled else next((scale for scale in SCALES if scale <= fits), SCALES[-1])
+
+    @property
+    def _chained_above(self) -> bool:
+        return self.placing.opening is not None and self.placing.by_opening
 
     @property
     def _size_mm(self) -> tuple[float, float]:
@@ -90,6 +95,7 @@ class PlacingPicture(Flowable):
             self._draw_box(canvas, *self.box)
         self._draw_numbers(canvas)
         self._draw_chains(canvas)
+        self._draw_top(canvas)
         canvas.restoreState()
 
     def _at(self, x: float, y: float) -> tuple[float, float]:
@@ -121,21 +127,40 @@ class PlacingPicture(Flowable):
                 _label(canvas, *self._at(*label_place(Area((piece,)))), str(count), TYPE)
             return
         for number in self.under:
-            self._number(canvas, self.forms.masks[number], number, TYPE)
+            self._number(canvas, self._seen(number), number, TYPE)
         self._number(canvas, self.mask.area, self.mask.number, LABEL)
 
+    def _seen(self, number: str) -> Area:
+        """Give what the new film leaves to be seen of earlier film."""
+        earlier, new = (
+            to_multipolygon(area, tolerance=FLUSH_MM) for area in (self.forms.masks[number], self.mask.area)
+        )
+        return from_polygons(earlier.difference(new))
+
     def _number(self, canvas: Any, area: Area, words: str, size: float) -> None:
-        """Write a number on its film, or above it with a line to it where it would hide what it names."""
-        middle, reach = label_circle(area)
-        x, y = self._at(*middle)
-        if reach * self.scale * MM >= 0.75 * size:
-            _label(canvas, x, y, words, size)
+        """Write a number on its film where it hides nothing of it that matters; the key names the film anyway."""
+        if not area.pieces:
             return
-        nearest = min(area.pieces, key=lambda piece: _away(bounds(Area((piece,))), middle))
-        left, top, right, _ = bounds(Area((nearest,)))
-        above = self._at((left + right) / 2, top)
-        _line(canvas, x, y, above[0], above[1] + size * 0.7)
-        _label(canvas, above[0], above[1] + size * 1.1, words, size)
+        middle, reach = label_circle(area)
+        if reach * self.scale * MM >= 0.75 * size:
+            plate = FRESH if words == self.mask.number else LIGHT
+            _label(canvas, *self._at(*middle), words, size, plate=plate)
+
+    def _draw_top(self, canvas: Any) -> None:
+        """Draw an arrow above the part that says which way is up."""
+        width, height = self.forms.face_mm
+        x, y = width * self.scale * MM / 2, (height + self.over_mm) * self.scale * MM + 1.2 * MM
+        if self._chained_above:
+            y += 2 * CHAIN_MM * MM
+        canvas.setFillColor(colors.black)
+        path = canvas.beginPath()
+        path.moveTo(x - 1.3 * MM, y)
+        path.lineTo(x + 1.3 * MM, y)
+        path.lineTo(x, y + 3.0 * MM)
+        path.close()
+        canvas.drawPath(path, stroke=0, fill=1)
+        canvas.setFont(PLAIN, TYPE)
+        canvas.drawString(x + 2.4 * MM, y + 0.4 * MM, WORDS.top_of_part)
 
     def _draw_chains(self, canvas: Any) -> None:
         """Draw the film's measures below and at the right, those of its opening above and at the left."""
@@ -190,12 +215,6 @@ class PlacingPicture(Flowable):
         canvas.drawString(x + 1.6 * MM, (max(places) + min(places)) / 2 - TYPE / 3, middle)
 
 
-def _away(box: tuple[float, float, float, float], place: tuple[float, float]) -> float:
-    """Give how far a place lies from a box."""
-    across = max(box[0] - place[0], place[0] - box[2], 0.0)
-    return across + max(box[1] - place[1], place[1] - box[3], 0.0)
-
-
 def _words(before: float, after: float, extent: float) -> tuple[str, str, str]:
     return _gap(before), _gap(after), WORDS.film_measure(extent)
 
@@ -212,11 +231,11 @@ def _line(canvas: Any, x1: float, y1: float, x2: float, y2: float, *, faint: boo
     canvas.setDash([])
 
 
-def _label(canvas: Any, x: float, y: float, words: str, size: float) -> None:
-    """Write on a white plate, so that it is read on film and metal alike."""
+def _label(canvas: Any, x: float, y: float, words: str, size: float, *, plate: Any = FRESH) -> None:
+    """Write on a plate of the film's own colour: it is read over stripes, and is not taken for an opening."""
     canvas.setFont(PLAIN, size)
     width = canvas.stringWidth(words, PLAIN, size)
-    canvas.setFillColor(colors.white)
+    canvas.setFillColor(plate)
     canvas.rect(x - width / 2 - 1.2, y - size * 0.46, width + 2.4, size * 0.96, stroke=0, fill=1)
     canvas.setFillColor(colors.black)
     canvas.drawCentredString(x, y - size * 0.35, words)

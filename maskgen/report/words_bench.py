@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from maskgen.model.dyeing import ApplyMask, DyeBath, Lift, Seal, Step, Strip
-from maskgen.model.job import Align, Carrier, Peel, SheetSettings
+from maskgen.model.job import Carrier, Peel, SheetSettings
+from maskgen.report.words_placing import PlacingWords
 
 
 def listed(names: Sequence[str]) -> str:
@@ -13,7 +14,7 @@ def listed(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-class BenchWords:
+class BenchWords(PlacingWords):
     """The words in English."""
 
     part = "Part"
@@ -245,76 +246,8 @@ class BenchWords:
                 done = "______ pieces counted"
         return f"Really done: {done}; remarks ____________________________________________________"
 
-    def runs_over(self, by: float) -> str:
-        """Say that film runs over an edge."""
-        return f"{by:.1f} mm over"
-
-    def mm_measured(self, value: float) -> str:
-        """Say a length to be measured with a steel rule."""
-        return f"{value:.1f} mm"
-
-    def film_measure(self, extent: float) -> str:
-        """Say how far the film reaches from end to end."""
-        return f"film {extent:.1f} mm"
-
-    def drawn_at(self, scale: float) -> str:
-        """Say how large a placing picture is drawn."""
-        if scale == 1.0:
-            return "Drawn at actual size when printed at 100 %: lay the part on it to check."
-        return f"Drawn {scale:g} times as large." if scale > 1 else f"Drawn at 1 : {1 / scale:g}."
-
-    def placing(self, sides: Sequence[tuple[str, float]]) -> str:
-        """Say where the film lies, by the edges it lies in from."""
-        inside = [f"{gap:.1f} mm from the {name}" for name, gap in sides if gap > 0.05]
-        return f"Film begins {', '.join(inside)}." if inside else ""
-
-    def even_over(self, sides: Sequence[tuple[str, float]]) -> str:
-        """Say how film that runs over every edge is centred."""
-        overs = sorted({round(-gap, 1) for _, gap in sides})
-        if len(overs) == 1 and overs[0] > 0:
-            return f"The film runs over every edge by {overs[0]:.1f} mm: centre it until all sides show the same."
-        over = ", ".join(f"{name} {abs(gap):.1f} mm" for name, gap in sides if gap < -0.05)
-        return f"The film covers the part and runs over its edges: {over}." if over else "The film covers the part."
-
-    def by_opening(self, left: float, top: float, edges: Sequence[str]) -> str:
-        """Say where the largest opening begins."""
-        return (
-            f"Its largest opening, measured through the middle, begins {left:.1f} mm from the {edges[0]} and {top:.1f} mm from "
-            f"the {edges[1]}."
-        )
-
-    edges = ("left edge", "top edge", "right edge", "bottom edge")
-    tube_edges = ("back line, going round from the left", "top end", "back line, from the right", "bottom end")
-    back_line = "Tubes: mark the back line inside at both ends, on every part at the same place: all film is measured round from it."
-    seam = "On a tube: the front is in the middle; the film closes over the seam at the back, one end over the other."
-    register_marks = "Register marks: the crosses lie at the same places for every mask of this job; leave them on the tape, not on the part."
-    laid_on_holes = "Holes in the part are drawn: line the film up with them."
-
-    def loose_places(self, boxes: Sequence[tuple[float, float, float, float]]) -> str:
-        """Say where each loose piece begins."""
-        places = "; ".join(f"{n}: {box[0]:.1f}, {box[1]:.1f}" for n, box in enumerate(boxes, start=1))
-        return f"Each piece begins, in mm from the left and from the top, at {places}."
-
     names_title = "The names of this lot"
     names_heads = ("row", "name", "parts", "pieces on each", "from the left edge", "from the top edge")
-    one_of_the_names = "The picture shows one of the names: the measures to its film differ from name to name."
-    its_own_pieces = "the letters of its name on each part"
-
-    def letter_box(self, left: float, top: float, width: float, height: float, align: Align) -> str:
-        """Say where names stand."""
-        how = {
-            Align.LEFT: "from the left side of",
-            Align.CENTRE: "in the middle of",
-            Align.RIGHT: "up to the right side of",
-        }[align]
-        return (
-            f"Every name stands {how} a box of {width:g} x {height:g} mm, drawn dashed, that begins {left:.1f} mm from the left "
-            f"edge and {top:.1f} mm from the top edge."
-        )
-
-    def small_pieces(self, area_mm2: float) -> str:
-        """Say how small the smallest piece is."""
-        return f"The smallest piece has {area_mm2:.1f} mm²: see that it is there."
 
     def sheet_check(self, settings: SheetSettings) -> str:
         """Say how the cut film is checked for size."""

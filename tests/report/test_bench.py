@@ -4,6 +4,7 @@ import dataclasses
 import io
 import math
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
@@ -15,6 +16,7 @@ from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
 from maskgen.report.bench import write_bench_sheet, write_bench_sheets
 from maskgen.report.bench_names import NamedPart
 from maskgen.report.placing import label_place, placing_of
+from maskgen.report.placing_film import lap_all_round, looks_turnable
 from maskgen.report.words import WORDS
 
 MM = 72 / 25.4
@@ -181,8 +183,60 @@ def test_an_opening_is_measured_through_its_middle():
     assert (opening.left, opening.top) == pytest.approx((10, 5))
 
 
-def test_holes_are_told_at_every_mask(result):
-    assert words(read(result, hole=(Hole((4.0, 4.0), 3.2),))).count("line the film up") == len(result.masks)
+HOLE = Hole((4.0, 6.0), 3.2)
+
+
+def circle(middle, radius):
+    turns = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    return polygon_ring(np.column_stack([middle[0] + radius * np.cos(turns), middle[1] + radius * np.sin(turns)]))
+
+
+def with_mask(result, area, **changes):
+    """Put other film in the place of the first mask."""
+    mask = dataclasses.replace(result.masks[0], area=area)
+    return words(read(dataclasses.replace(result, masks=(mask, *result.masks[1:])), **changes))
+
+
+def test_a_hole_is_told_only_where_the_film_opens_round_it(result):
+    """A ring of film with a square opening of 4 mm round the 3.2 mm hole."""
+    opening = polygon_ring([(2, 4), (2, 8), (6, 8), (6, 4)])
+    text = with_mask(result, Area((Piece(rectangle(0.5, 1, 9, 12).outer, (opening,)),)), hole=(HOLE,))
+    told = "opening of 4.0 mm goes round the 3.2 mm hole, whose middle is 4.0 mm from the left edge and 6.0 mm from"
+    assert told in text
+    assert "the 3.2 mm hole" not in with_mask(result, Area((rectangle(20, 5, 30, 12),)), hole=(HOLE,))
+
+
+def test_film_begins_left_and_top_and_ends_right_and_bottom(result):
+    text = with_mask(result, Area((rectangle(12, 3, 40, 24),)))
+    assert (
+        "begins 12.0 mm from the left edge and 3.0 mm from the top edge; it ends 20.0 mm from the right edge and 6.0"
+        in text
+    )
+
+
+def test_gaps_finer_than_the_drawing_are_counted(result):
+    """Three pieces in a row: gaps of 0.3 and 0.4 mm; a fourth stands 2 mm away."""
+    row = ((5, 10), (10.3, 15), (15.4, 20), (22, 25))
+    text = with_mask(result, Area(tuple(rectangle(left, 5, right, 12) for left, right in row)))
+    assert "2 gaps between pieces are finer than the drawing shows, the narrowest 0.3 mm: keep them open" in text
+
+
+def test_film_on_film_is_placed_by_its_lap_and_by_the_outer_edge():
+    """A disc of 12 mm over a round window of 11 mm laps its rim by 0.5 mm."""
+    face = (60.0, 30.0)
+    frame = Area((Piece(rectangle(-1, -1, 61, 31).outer, (circle((20, 15), 5.5).reversed(),)),))
+    lap = lap_all_round(Area((Piece(circle((20, 15), 6.0)),)), [frame], face)
+    assert lap.even
+    assert lap.on == (0,)
+    assert lap.least_mm == pytest.approx(0.5, abs=0.02)
+    assert lap_all_round(Area((Piece(circle((20, 15), 5.0)),)), [frame], face) is None
+
+
+def test_film_that_is_nearly_the_same_turned_round_is_told():
+    bar = rectangle(10, 10, 40, 20)
+    assert looks_turnable(Area((bar, rectangle(42, 13, 44, 17), rectangle(6, 13, 8, 16))))
+    assert not looks_turnable(Area((bar,)))  # turning it does no harm
+    assert not looks_turnable(Area((bar, rectangle(10, 2, 30, 9))))  # seen at a glance
 
 
 def test_a_lot_of_names_lists_each_with_its_own_measures(result):
