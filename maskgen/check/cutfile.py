@@ -28,6 +28,7 @@ from maskgen.model.paths import Point
 
 GAP_LIMIT_MM = 0.05
 MOST_OUTLINE_MM = 60_000.0
+MOST_PIECES = 10_000
 """Beyond it widths are not measured: a full sheet of film is far below, a drawing in a wrong scale is not."""
 PINCHED_MM, AT_CROSSING_MM = 0.05, 0.5
 """A width under the first, within the second of a crossing, is the crossing itself."""
@@ -300,6 +301,14 @@ def _land_findings(
             Code.UNREAD, Severity.WARNING,
             f"{outline / 1000:.0f} m of outline are too much to look for narrow places and small pieces in",
             "check the scale, or check it in parts", value=outline, limit=MOST_OUTLINE_MM,
+        )  # fmt: skip
+        return
+    if len(pieces.polygons) > MOST_PIECES:
+        yield Finding(
+            Code.UNREAD, Severity.WARNING,
+            f"{len(pieces.polygons)} separate pieces are more than anybody weeds: narrow places were not looked for",
+            "if it is a halftone, draw it anew in flat areas; else check it in parts",
+            value=float(len(pieces.polygons)), limit=float(MOST_PIECES),
         )  # fmt: skip
         return
     polygons = shapely.get_parts(pieces.vinyl).tolist() if crossings else pieces.polygons

@@ -49,7 +49,9 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     progress("placing the artwork on the part")
     colours = _name_colours(artwork.partition, job)
     if not colours:
-        raise InputError("nothing of it is seen", where=job.artwork.file, mend="it is wholly transparent; export it anew")
+        raise InputError(
+            "nothing of it is seen", where=job.artwork.file, mend="it is wholly transparent; export it anew"
+        )
     placed = place_artwork(
         named_regions(artwork.partition, colours),
         part=job.part,

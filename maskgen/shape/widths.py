@@ -39,6 +39,9 @@ EVEN_MM = 0.002
 TRIES = 17
 """Points tried about the narrowest one, three times over, each time more closely."""
 
+MOST_REFINED = 2000
+"""With more narrow places than these none is worth a closer look; widths are then within a sixteenth of the limit."""
+
 
 @dataclass(frozen=True, slots=True)
 class NarrowPlace:
@@ -122,7 +125,10 @@ def _places(walls: Walls, near: Nearby, discs: Discs, groups: Sequence[Indices],
     if not groups:
         return []
     least = np.array([strip[np.argmin(discs.radius[strip])] for strip in groups], dtype=np.int64)
-    finer = _narrowed(walls, near, discs, least, limit_mm)
+    if len(groups) <= MOST_REFINED:
+        finer = _narrowed(walls, near, discs, least, limit_mm)
+    else:
+        finer = discs.starts.point[least], discs.touch[least], discs.radius[least]
     places = []
     for strip, point, touch, radius in zip(groups, *finer, strict=True):
         centres = discs.centre[strip]
