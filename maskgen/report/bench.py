@@ -14,7 +14,7 @@ from maskgen.model.job import Paper
 from maskgen.model.result import JobResult
 from maskgen.report.bench_front import first_page
 from maskgen.report.bench_names import NamedPart, name_rows
-from maskgen.report.bench_parts import BOXED, HEAD, STEP, TEXT, TITLE
+from maskgen.report.bench_parts import BOXED, HEAD, PAGE_COUNT, STEP, TEXT, TITLE, PageCount
 from maskgen.report.bench_steps import StepPlace, step_block
 from maskgen.report.part_forms import PartForms
 from maskgen.report.pdf_text import draw_line, paragraph, register
@@ -59,10 +59,16 @@ def write_bench_sheets(results: Sequence[JobResult], *, title: str, names: Seque
     def foot(canvas: Any, page: Any) -> None:
         canvas.setViewerPreference("PrintScaling", "None")
         words = WORDS.page(page.page)
-        right = page.pagesize[0] - MARGIN - advance(words, FOOT)
-        draw_line(canvas, _fitting(title, right - MARGIN - 6 * mm), MARGIN, 7 * mm, FOOT)
-        draw_line(canvas, words, right, 7 * mm, FOOT)
+        count_at = page.pagesize[0] - MARGIN - advance(WORDS.pages(10), FOOT)
+        left = count_at - advance(words, FOOT) - FOOT / 3
+        draw_line(canvas, _fitting(title, left - MARGIN - 6 * mm), MARGIN, 7 * mm, FOOT)
+        draw_line(canvas, words, left, 7 * mm, FOOT)
+        canvas.saveState()
+        canvas.translate(count_at, 7 * mm)
+        canvas.doForm(PAGE_COUNT)
+        canvas.restoreState()
 
+    story.append(PageCount(FOOT))
     document.build(story, onFirstPage=foot, onLaterPages=foot)
     return data.getvalue()
 

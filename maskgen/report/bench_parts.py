@@ -10,8 +10,10 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, TableStyle
 
 from maskgen.report.part_forms import PartForms
+from maskgen.report.pdf_text import draw_line
 from maskgen.report.stages import Stage
 from maskgen.report.typeface import PLAIN
+from maskgen.report.words import WORDS
 
 TEXT = ParagraphStyle("text", fontName=PLAIN, fontSize=9, leading=11.5)
 SMALL = ParagraphStyle("small", parent=TEXT, fontSize=8, leading=10)
@@ -90,6 +92,30 @@ class Beware(Flowable):
         canvas.drawPath(path, stroke=1, fill=0)
         canvas.setFont(PLAIN, 8)
         canvas.drawCentredString(2.2 * mm, 0.6 * mm, "!")
+
+
+PAGE_COUNT = "page-count"
+"""The form every page shows the number of pages by: stated at the end, when it is known."""
+
+
+class PageCount(Flowable):
+    """Nothing to see: the end of the story, where the pages have been counted."""
+
+    def __init__(self, size: float) -> None:
+        super().__init__()
+        self.type_size = size
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        """Say its size."""
+        return 0.0, 0.0
+
+    def draw(self) -> None:
+        """State the form."""
+        canvas = self.canv
+        count = canvas.getPageNumber()
+        canvas.beginForm(PAGE_COUNT, 0, -20, 100, 40)
+        draw_line(canvas, WORDS.pages(count), 0, 0, self.type_size)
+        canvas.endForm()
 
 
 class Patch(Flowable):

@@ -60,7 +60,7 @@ def step_block(result: JobResult, place: StepPlace, forms: PartForms, width: flo
     if isinstance(step, ApplyMask):
         mask = next(m for m in result.masks if m.number == step.mask)
         rows.append(["", placing_block(result, mask, place.before.masks_on, forms, width - 16 * mm), ""])
-    rows.append(["", [Spacer(1, 1.5 * mm), paragraph(WORDS.record(step), TEXT)], ""])
+    rows.append(["", [Spacer(1, 1.5 * mm), paragraph(WORDS.record(step, result.job.quantity), TEXT)], ""])
     style = TableStyle(
         [
             *(CAREFUL if isinstance(step, Strip) else BLOCK).getCommands(),

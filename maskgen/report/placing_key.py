@@ -17,6 +17,7 @@ TYPE = 7.5
 BOX = (5 * mm, 3 * mm)
 APART = 6 * mm
 CHECK = 50 * mm
+ROW = 7 * mm
 
 
 class PlacingKey(Flowable):
@@ -29,21 +30,24 @@ class PlacingKey(Flowable):
             *([("under", WORDS.key_under(under))] if under else []),
             ("open", WORDS.key_bare),
         ]
-        self.fills, self.check_line = fills, check_line
+        self.fills, self.check_line, self.check_below = fills, check_line, False
 
     @property
     def _key_width(self) -> float:
         return float(sum(BOX[0] + 1.5 * mm + advance(words, TYPE) + APART for _, words in self.fills))
 
-    def wrap(self, *_: float) -> tuple[float, float]:
-        """Say its size."""
+    def wrap(self, room: float, *_: float) -> tuple[float, float]:
+        """Say its size: a line of its own for the check where both do not fit beside each other."""
         check = CHECK + 2 * mm + advance(WORDS.check_line, TYPE) if self.check_line else 0.0
-        return self._key_width + check, 7 * mm
+        self.check_below = self.check_line and self._key_width + check > room
+        if self.check_below:
+            return max(self._key_width, check), 2 * ROW
+        return self._key_width + check, ROW
 
     def draw(self) -> None:
         """Draw it."""
         canvas: Any = self.canv
-        x, y = 0.0, 2 * mm
+        x, y = 0.0, 2 * mm + (ROW if self.check_below else 0.0)
         canvas.setFont(PLAIN, TYPE)
         for fill, words in self.fills:
             self._box(canvas, x, y, fill)
@@ -51,6 +55,7 @@ class PlacingKey(Flowable):
             canvas.drawString(x + BOX[0] + 1.5 * mm, y + 0.5 * mm, words)
             x += BOX[0] + 1.5 * mm + advance(words, TYPE) + APART
         if self.check_line:
+            x, y = (0.0, 2 * mm) if self.check_below else (x, y)
             level = y + BOX[1] / 2
             canvas.setStrokeColor(colors.black)
             canvas.setLineWidth(0.6)

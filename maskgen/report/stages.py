@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from maskgen.colour.mix import ColourModel
-from maskgen.model.dyeing import DyeBath, Seal, Step
+from maskgen.model.dyeing import DyeBath, Seal, Step, Strip
 from maskgen.model.result import JobResult
 from maskgen.plan.replay import replay
 
@@ -52,3 +53,14 @@ def walk_stages(result: JobResult) -> tuple[Stage, ...]:
         )
         in_dye = held
     return tuple(stages)
+
+
+def baths_of(key: str, stages: Sequence[Stage]) -> list[Step]:
+    """Give the baths a region goes through with no film on it, the seal too: what its coupon goes through."""
+    found: list[Step] = []
+    is_open = True
+    for stage in stages:
+        if isinstance(stage.step, Seal) or (is_open and isinstance(stage.step, DyeBath | Strip)):
+            found.append(stage.step)
+        is_open = key in stage.open_regions
+    return found

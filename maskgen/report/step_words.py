@@ -41,6 +41,8 @@ def step_words(result: JobResult, before: Stage, after: Stage) -> StepWords:
             facts = [WORDS.strip_facts(STRIP_MIN), WORDS.beside(job.companions)]
         case Seal():
             minutes = sealing
+            count = sum(len(m.area.pieces) for m in result.masks if m.number in before.masks_on)
+            pieces = count if job.text is None else None
             facts = [WORDS.seal(sealing, job.finish.peel), WORDS.beside(job.companions)]
         case Lift():
             facts = []
@@ -48,9 +50,17 @@ def step_words(result: JobResult, before: Stage, after: Stage) -> StepWords:
         _title(step, names, job.finish.peel, film=bool(before.masks_on)),
         tuple(line for line in facts if line),
         WORDS.do(step, peel=job.finish.peel, minutes=minutes, masks_on=before.masks_on, pieces=pieces),
-        WORDS.watch(step, job.finish.peel),
+        WORDS.watch(step, job.finish.peel, _next_bath(result, step)),
         WORDS.danger(step, degrees=degrees),
     )
+
+
+def _next_bath(result: JobResult, step: Step) -> Step | None:
+    """Give the bath after a mask: what a loose edge would let in."""
+    steps = result.plan.sequence.steps
+    if not isinstance(step, ApplyMask):
+        return None
+    return next((later for later in steps[steps.index(step) :] if isinstance(later, DyeBath | Strip)), None)
 
 
 def _title(step: Step, names: dict[str, str], peel: Peel, *, film: bool) -> str:

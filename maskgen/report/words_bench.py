@@ -14,12 +14,16 @@ def listed(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
+COUNTED_SINGLY = 12
+"""Up to so many parts each has a place for its count."""
+
+
 class BenchWords(PlacingWords):
     """The words in English."""
 
     part = "Part"
-    same_baths = "Through the same baths"
-    no_companions = "no companions"
+    same_baths = "Companions"
+    no_companions = "none"
     oxide = "Oxide"
     baths = "Baths"
     film_fact = "Film"
@@ -27,8 +31,8 @@ class BenchWords(PlacingWords):
     pictures_fact = "Pictures"
     first_things = "Before the first bath"
     recipes_printed = "Colours, and the minutes each has had when it is done"
-    made_on = "Made on"
-    made_on_line = "date ____________    by ____________    bath numbers ____________"
+    made_on = "Date"
+    made_on_line = "____________    by ____________    bath numbers ____________"
     before = "before"
     after = "after"
     measured = "seen on a coupon"
@@ -44,36 +48,60 @@ class BenchWords(PlacingWords):
     cautions_title = "Before you begin: what can hurt you"
     cautions: tuple[str, ...] = (
         "Bleach (hypochlorite) and acid make chlorine gas; bleach and ammonium salts make chloramines. Keep the bleach tub "
-        "away from every acid, ferric ammonium oxalate or ammonium acetate bath, and rinse in full between them.",
+        "away from every acid and every bath with ammonium in it, and rinse in full between them: the data sheet of each dye "
+        "says whether it holds either.",
         "Use a plastic tub for bleach, never the stainless dye pot. Bleach at room temperature, watch it, take the part out "
         "as soon as the colour is gone: bleach is alkaline and goes on to attack the oxide.",
         "Always acid into water, slowly. Never pour bleach and acid waste together.",
-        "Gloves, goggles, an apron, and air that moves. The dye bath scalds in seconds, the hot seal at once.",
+        "Gloves, goggles, an apron, extraction on. The dye bath scalds in seconds, the hot seal at once.",
         "Ask your local authority where spent dye, bleach, seal and acid may go.",
-        "The data sheets of your dyes, bleach and seal and your local rules come first; so does licensed practice.",
+        "The data sheets of your dyes, bleach and seal and your local rules come first, and whoever is licensed for this work "
+        "decides.",
     )
     coupon_first = "Dye a coupon of the same metal and oxide first; compare it with the colours above."
     handling = (
         "Unsealed oxide takes grease from a bare finger: clean gloves from the anodising tank to the seal. Dye the same "
-        "day (common practice, no source); keep the parts wet in deionised water until then."
+        "day (not tested here: try it on a coupon); keep the parts wet in deionised water until then."
     )
-    same_way_up = "Mark the top of every part on its back or inside: all masks are laid the same way up."
+
+    def same_way_up(self, *, tube: bool) -> str:
+        """Say that the top of the part is to be marked."""
+        return f"Mark the top of every part {'inside' if tube else 'on its back'}: all masks are laid the same way up."
+
     ground_note = "the part outside the artwork"
     peel_then_seal = "Peel all film, then seal"
     seal_peel_seal = "Seal in two parts, and peel all film in between"
 
     coupons = (
-        "Coupons first: scraps of the same metal with the same oxide, one for each colour above, dyed for its minutes, rinsed "
-        "and sealed. Compare before a part goes in. They came out: ______________________________"
+        "Coupons first: scraps of the same metal with the same oxide, one for each colour above, each through all the baths "
+        "named there, bleach too, and rinsed between them. If one is off, change the minutes before any part goes in. They "
+        "came out: ______________________________"
     )
 
-    def companions_ready(self, companions: Sequence[str], colours: Sequence[str]) -> str:
+    def companions_ready(self, companions: Sequence[str], colour: str) -> str:
         """Say that companions are to lie ready, and what becomes of them."""
-        end = f", and come out as {' or '.join(colours)}" if colours else ""
         return (
             f"Companions lie ready: {', '.join(companions)}. Without film they go through every bath with the parts, bleach "
-            f"and seal too{end}."
+            f"and seal too, and come out {colour}."
         )
+
+    def back_and_sides(self, colour: str, *, tube: bool) -> str:
+        """Say what becomes of the metal no film is laid on."""
+        where = "the inside, nor the ends" if tube else "the back, nor the sides"
+        return f"Nothing masks {where} beyond the film's edge: they come out {colour}, unless you cover them."
+
+    def coupon_baths(self, steps: Sequence[Step]) -> str:
+        """Say what a coupon goes through."""
+        return f"its coupon: {', '.join(self._bath(step) for step in steps)}"
+
+    def _bath(self, step: Step) -> str:
+        match step:
+            case DyeBath(dye, minutes):
+                return f"{dye} {minutes:g}"
+            case Strip():
+                return "bleach"
+            case _:
+                return "seal"
 
     def film_ready(self, masks: Sequence[tuple[str, str, int | None]], quantity: int) -> str:
         """Say which film is to lie ready: number, name and pieces of each mask."""
@@ -86,9 +114,14 @@ class BenchWords(PlacingWords):
     def tubs_ready(self, *, strips: int) -> str:
         """Say what is to stand ready beside the dye pots."""
         bleach = (
-            "a plastic tub of bleach well away from acid and ammonium baths, a thiosulphate dip, " if strips else ""
+            "a plastic tub of bleach well away from acid and from baths with ammonium, a thiosulphate dip, "
+            if strips
+            else ""
         )
-        return f"Set out: {bleach}cold running rinse, deionised rinse, clean gloves, goggles, apron; air moving."
+        return (
+            f"Set out: {bleach}cold running rinse, deionised rinse; clock, thermometer, rule, burnisher, tweezers, tongs; clean "
+            "gloves, goggles, face shield, apron; extraction on."
+        )
 
     def made_of(self, strips: int, masks: int, baths: int) -> str:
         """Sum a job up."""
@@ -106,6 +139,14 @@ class BenchWords(PlacingWords):
     def page(self, number: int) -> str:
         """Number a page."""
         return f"page {number}"
+
+    def pages(self, count: int) -> str:
+        """Say how many pages there are."""
+        return f"of {count}"
+
+    def film_on_parts(self, film: str, quantity: int) -> str:
+        """Say for how many parts the film is."""
+        return f"{film} (all {quantity} parts)" if quantity > 1 else film
 
     def oxide_line(self, thickness_um: float, minutes: float) -> str:
         """Say the oxide and the seal it needs."""
@@ -136,11 +177,14 @@ class BenchWords(PlacingWords):
 
     def strip_facts(self, minutes: float) -> str:
         """Say the figures of a strip."""
-        return f"bleach at room temperature, about {minutes:g} min (common practice, no source)"
+        return (
+            f"bleach at room temperature, as strong as its data sheet or your own trials say; the {minutes:g} min are a guess "
+            "until you have tried it on a coupon"
+        )
 
     def beside(self, companions: Sequence[str]) -> str:
         """Say what else goes into a bath, so that colours match."""
-        return f"together with: {', '.join(companions)}" if companions else ""
+        return f"companions too: {', '.join(companions)}" if companions else ""
 
     def seal(self, minutes: float, peel: Peel) -> str:
         """Say how long the seal is."""
@@ -149,7 +193,7 @@ class BenchWords(PlacingWords):
         half = minutes / 2
         return (
             f"{half:g} min, peel all film, then {half:g} min; at 96 °C or more, deionised water "
-            "(how to divide it: common practice, no source)"
+            "(how to divide it is not tested here: try it on a coupon)"
         )
 
     def do(
@@ -173,8 +217,8 @@ class BenchWords(PlacingWords):
             case Strip():
                 return (
                     "Press the film's edges down once more.",
-                    "Rinse in full. Into the bleach; out as soon as the open metal is bare.",
-                    "Rinse long in cold water; thiosulphate dip; rinse; deionised rinse (common practice, no source).",
+                    "Rinse in full. Into the bleach; out as soon as the colour is gone.",
+                    "Rinse long in cold water; thiosulphate dip; rinse; deionised rinse (not tested here: try it on a coupon).",
                 )
             case Lift(masks):
                 return (
@@ -182,14 +226,16 @@ class BenchWords(PlacingWords):
                     "Lift off what adhesive is left without solvent: the metal under it is open again.",
                 )
             case Seal():
-                return self._seal(peel, minutes, masks_on)
+                return self._seal(peel, minutes, masks_on, pieces)
 
     def what_to_count(self, pieces: int | None) -> str:
         """Say how many pieces there are to count; None where every part has a name of its own."""
         return "the pieces of its name" if pieces is None else self.pieces(pieces)
 
-    def _seal(self, peel: Peel, minutes: float, masks_on: Sequence[str]) -> tuple[str, ...]:
-        film = f"Peel all film ({', '.join(masks_on)}), slowly and flat; no solvent on the open oxide. Rinse."
+    def _seal(self, peel: Peel, minutes: float, masks_on: Sequence[str], pieces: int | None) -> tuple[str, ...]:
+        order = ", ".join(reversed(masks_on)) + (", the last first" if len(masks_on) > 1 else "")
+        count = f"Count {self.pieces(pieces)} off each part. " if pieces is not None else ""
+        film = f"Peel all film ({order}), slowly and flat; no solvent on the open oxide. {count}Rinse."
         if not masks_on:
             return (f"Into the hot seal; out at {minutes:g} min; rinse, dry.",)
         if peel is Peel.BEFORE_SEAL:
@@ -201,13 +247,15 @@ class BenchWords(PlacingWords):
             f"Back into the hot seal for {half}; rinse, dry.",
         )
 
-    def watch(self, step: Step, peel: Peel) -> tuple[str, ...]:
-        """Say what to watch for at a step."""
+    def watch(self, step: Step, peel: Peel, bath: Step | None = None) -> tuple[str, ...]:
+        """Say what to watch for at a step; `bath` is the next one."""
         match step:
             case DyeBath():
                 return ("The open metal has now the colour of the picture on the right.",)
+            case ApplyMask() if isinstance(bath, Strip):
+                return ("Grease from a bare finger keeps film and bleach off; a loose edge lets bleach in.",)
             case ApplyMask():
-                return ("A bare finger leaves grease that takes no dye; a loose edge lets bleach in.",)
+                return ("Grease from a bare finger keeps film and dye off; a loose edge lets dye in.",)
             case Strip():
                 return ("Left too long, bleach goes on to eat the oxide and creeps further under the film.",)
             case Lift():
@@ -226,8 +274,8 @@ class BenchWords(PlacingWords):
                 return (f"{degrees:g} °C scalds in seconds: gloves, goggles.",) if degrees >= 45 else ()
             case Strip():
                 return (
-                    "Bleach only, in a plastic tub: acid near it makes chlorine gas, ammonium salts make chloramines. "
-                    "Gloves, goggles, moving air. Rinse in full before the next bath.",
+                    "Keep bleach in a plastic tub: acid near it makes chlorine gas, ammonium salts make chloramines. "
+                    "Gloves, goggles, extraction on. Rinse in full before the next bath.",
                     "Thiosulphate must not meet acid either: it gives off sulphur dioxide.",
                 )
             case Seal():
@@ -235,16 +283,19 @@ class BenchWords(PlacingWords):
             case _:
                 return ()
 
-    def record(self, step: Step) -> str:
-        """Give the line on which is written what was really done."""
+    def record(self, step: Step, quantity: int) -> str:
+        """Give the line on which is written what was really done; a mask's pieces are counted part by part."""
         match step:
             case DyeBath() | Seal():
                 done = "______ min, ______ °C"
             case Strip():
-                done = "______ min, bare all over ______"
+                done = "______ min, colour gone all over ______"
+            case _ if quantity <= COUNTED_SINGLY:
+                places = "   ".join(f"{part}: ____" for part in range(1, quantity + 1))
+                done = f"pieces counted on part  {places}"
             case _:
-                done = "______ pieces counted"
-        return f"Really done: {done}; remarks ____________________________________________________"
+                done = f"pieces counted on ______ of {quantity} parts"
+        return f"Actual: {done}; remarks ____________________________________________________"
 
     names_title = "The names of this lot"
     names_heads = ("row", "name", "parts", "pieces on each", "from the left edge", "from the top edge")

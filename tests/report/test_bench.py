@@ -43,7 +43,7 @@ def test_every_step_stands_on_either_paper(result, paper, size):
     for number, step in enumerate(result.plan.sequence.steps, start=1):
         title = "Peel all film, then seal" if isinstance(step, Seal) else WORDS.step(step, names)
         assert f"{number}. {title}" in text
-    assert text.count("Really done:") == len(result.plan.sequence.steps)
+    assert text.count("Actual:") == len(result.plan.sequence.steps)
     assert f"{3 * result.shelf.thickness_um:g} min at 96" in text  # 3 min per µm (alufinish.de, on hot sealing)
 
 
@@ -83,7 +83,7 @@ def test_what_can_hurt_stands_on_the_first_page_and_at_its_step(result):
 
 def test_companions_go_through_every_bath(result):
     baths = [step for step in result.plan.sequence.steps if not isinstance(step, ApplyMask)]
-    assert words(read(result)).count("together with: end cap") == len(baths)
+    assert words(read(result)).count("companions too: end cap") == len(baths)
 
 
 def test_each_mask_tells_its_pieces_at_its_step(result):
@@ -256,3 +256,66 @@ def test_a_lot_of_names_lists_each_with_its_own_measures(result):
 
 def test_no_lot_says_that_there_is_nothing_to_do():
     assert "nothing to do" in words(PdfReader(io.BytesIO(write_bench_sheets([], title="names"))))
+
+
+def test_every_page_says_how_many_there_are(result):
+    pages = read(result).pages
+    for number, page in enumerate(pages, start=1):
+        said = page.extract_text().replace(" ", "").replace("\n", "")
+        assert f"page{number}of{len(pages)}" in said
+
+
+def test_a_coupon_goes_through_what_its_colour_goes_through(result):
+    """The recipe comes out of the coupon's own baths: dyes since its last strip, none before it counts."""
+    text = words(read(result))
+    for region in result.plan.regions:
+        row = text[text.index(f"{region.name} {WORDS.recipe(region.recipe)}") :]
+        baths = row[row.index("its coupon: ") + len("its coupon: ") : row.index("seal")]
+        kept = baths.rsplit("bleach", 1)[-1].strip(" ,")
+        assert kept == ", ".join(f"{dye} {minutes:g}" for dye, minutes in region.recipe.doses)
+
+
+def test_baths_stand_in_the_order_of_use(result):
+    """So does what the back comes out as: nothing masks it."""
+    text = words(read(result))
+    dyes = list(dict.fromkeys(step.dye for step in result.plan.sequence.steps if isinstance(step, DyeBath)))
+    places = [text.index(f"{dye} at ") for dye in dyes]
+    assert places == sorted(places)
+    assert "Nothing masks the back" in text
+
+
+def test_film_comes_off_last_mask_first_and_is_counted(result):
+    text = words(read(result))
+    laid = [step.mask for step in result.plan.sequence.steps if isinstance(step, ApplyMask)]
+    count = sum(len(mask.area.pieces) for mask in result.masks)
+    assert f"Peel all film ({', '.join(reversed(laid))}" in text
+    assert f"Count {WORDS.pieces(count)} off each part" in text
+
+
+@pytest.mark.parametrize(("quantity", "told"), [(3, "on part 1: ____ 2: ____ 3: ____"), (13, "on ______ of 13 parts")])
+def test_pieces_are_counted_part_by_part(result, quantity, told):
+    assert words(read(result, quantity=quantity)).count(told) == len(result.masks)
+
+
+def test_what_a_loose_edge_lets_in_is_the_next_bath(result):
+    text = words(read(result))
+    steps = result.plan.sequence.steps
+    for step in (s for s in steps if isinstance(s, ApplyMask)):
+        bath = next(later for later in steps[steps.index(step) :] if isinstance(later, DyeBath | Strip))
+        block = text[text.index(f"of {step.mask} on each part; set aside") :]
+        said = block[: block.index("Actual:")]
+        assert f"lets {'bleach' if isinstance(bath, Strip) else 'dye'} in" in said
+
+
+def test_a_line_of_50_mm_stands_beside_drawings_at_actual_size(result):
+    reader = read(result)
+    lines = 0
+    for page in reader.pages:
+        start = None
+        for operands, operator in ContentStream(page.get_contents(), reader).operations:
+            if operator == b"m":
+                start = [float(value) for value in operands]
+            if operator == b"l" and start is not None:
+                length = math.dist(start, [float(value) for value in operands])
+                lines += math.isclose(length, 50 * MM, abs_tol=0.01)
+    assert lines == words(reader).count("50 mm: check") == len(result.masks)
