@@ -316,3 +316,13 @@ def test_frames_in_dxf_and_hpgl_are_warnings():
         assert codes(judgement) == [Code.BACKING_PANEL]
         assert judgement.verdict == "pass"
         assert judgement.pieces == 2
+
+
+def test_more_pieces_than_anybody_weeds_are_not_looked_through(monkeypatch):
+    """Thin strips are told of, unless there are too many pieces: then that is told, and nothing kept back in silence."""
+    monkeypatch.setattr("maskgen.check.cutfile.MOST_PIECES", 3)
+    runs = [square(2 + 5 * k, 2, 0.4, 10) for k in range(5)]
+    few, many = check(SVG[0][1](runs[:3])), check(SVG[0][1](runs))
+    assert codes(few) == [Code.THIN_LAND] * 3
+    assert codes(many) == [Code.UNREAD]
+    assert many.pieces == 5
