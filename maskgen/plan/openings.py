@@ -20,6 +20,7 @@ from maskgen.geometry.polygons import polygonal
 from maskgen.model.finding import Code, Finding, Severity
 from maskgen.model.paths import Point
 from maskgen.plan.growth import JOINT_MM, dilate, offset, tidy
+from maskgen.plan.mouths import past_the_mouths
 from maskgen.shape.discs import FINENESS
 from maskgen.shape.widths import NarrowPlace, narrow_places
 
@@ -84,7 +85,12 @@ def hold_open(
         kept = np.minimum(KEPT_OPEN_MM, was)
         tight = is_now < kept - NEAR_MM
         tight &= kept > NEAR_MM
-        holds += _kept_open(centres[tight], kept[tight], one_sided[tight], lying, 2 * limit / FINENESS)
+        spacing = 2 * limit / FINENESS
+        holds += _kept_open(centres[tight], kept[tight], one_sided[tight], lying, spacing)
+        if tight.any():
+            holds += _kept_open_outside(
+                before, core, grown, lying, centres[tight], was[tight] / 2, kept[tight], growth_mm, spacing
+            )
         on_face = shapely.intersects_xy(face, *centres.T) & (one_sided | tight.any()) & (was > TOUCH_MM)
         if on_face.any():
             centres, was, is_now = centres[on_face], was[on_face], is_now[on_face]
@@ -132,6 +138,60 @@ def _kept_open(
     pairs = pairs[np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T) > EVEN_MM]
     strips = offset(shapely.linestrings(places[pairs]), radius[pairs].min(axis=1), quad_segs=8)
     return [*strips, *offset(points, radius, quad_segs=8)]
+
+
+def _kept_open_outside(
+    before: BaseGeometry,
+    core: BaseGeometry,
+    grown: BaseGeometry,
+    lying: BaseGeometry,
+    centres: NDArray[np.float64],
+    half: NDArray[np.float64],
+    kept: NDArray[np.float64],
+    growth_mm: float,
+    spacing_mm: float,
+) -> list[BaseGeometry]:
+    """Give what growth keeps out of in front of a slit's mouths, until the grown edges are apart by themselves."""
+    lines, kept = past_the_mouths(before, centres, kept, half, growth_mm=growth_mm, near_mm=spacing_mm)
+    if not len(lines):
+        return []
+    _, is_now, one_sided = _widths(lines.mean(axis=1), core, grown, lying)
+    tight = is_now < kept
+    lines, kept, one_sided = lines[tight], kept[tight], one_sided[tight]
+    between = offset(shapely.linestrings(lines[~one_sided]), kept[~one_sided] / 2, quad_segs=8)
+    if not one_sided.any():
+        return list(between)
+    beside = shapely.points(lines[one_sided].mean(axis=1))
+    return [*between, *_kept_off(lying, core, beside, float(kept[one_sided].max()), growth_mm)]
+
+
+def _kept_off(
+    lying: BaseGeometry, core: BaseGeometry, points: NDArray[np.object_], kept_mm: float, growth_mm: float
+) -> list[BaseGeometry]:
+    """Give what growth keeps out of round the end of vinyl that lies there, as far as growth gets round it.
+
+    Parameters
+    ----------
+    points
+        Places half way between the mask and that vinyl.
+    """
+    from_core = shapely.get_coordinates(shapely.get_point(shapely.shortest_line(points, core), 1))
+    feet = shapely.multipoints(shapely.get_point(shapely.shortest_line(points, lying), 1))
+    left, top, right, bottom = shapely.total_bounds(points)
+    reach = growth_mm + kept_mm
+    near = shapely.clip_by_rect(lying.boundary, left - reach, top - reach, right + reach, bottom + reach)
+    coordinates, line = shapely.get_coordinates(
+        shapely.segmentize(shapely.get_parts(near), kept_mm / 4), return_index=True
+    )
+    joined = line[1:] == line[:-1]
+    edges = shapely.linestrings(np.stack([coordinates[:-1], coordinates[1:]], axis=1)[joined])
+    off = shapely.distance(edges, core)
+    met = (off > NEAR_MM) & (cKDTree(from_core).query((coordinates[:-1] + coordinates[1:])[joined] / 2)[0] < reach)
+    edges, off = edges[met], off[met]
+    runs = shapely.get_parts(shapely.line_merge(shapely.union_all(edges)))
+    runs = shapely.union_all(runs[shapely.distance(runs, feet) < NEAR_MM])  # not beyond where the two touch
+    here = shapely.distance(edges, runs) < NEAR_MM
+    return list(offset(edges[here], np.minimum(kept_mm, off[here]), quad_segs=8))
 
 
 def _narrow(mask: str, at: NDArray[np.float64], was: float, is_now: float, held: bool, min_gap_mm: float) -> Finding:

@@ -1,5 +1,6 @@
 """Growth and laps against closed formulas, a second geometry library and the rules they follow."""
 
+import itertools
 import math
 
 import numpy as np
@@ -328,6 +329,72 @@ def test_growth_does_not_close_an_opening(hand, opening):
     vinyl = hand.vinyl(masks)[0]
     assert len(vinyl.geoms) == 2
     assert vinyl.geoms[0].distance(vinyl.geoms[1]) == pytest.approx(min(0.1, opening), abs=0.01)
+
+
+@pytest.mark.parametrize("strips", [1, 3])
+@pytest.mark.parametrize("gap", [0.08, 0.12, 0.15, 0.18, 0.21, 0.25])
+def test_a_slit_stays_open_at_its_mouths(hand, gap, strips):
+    # Corners grow round: in front of the slit they would meet wherever they are less than two growths apart.
+    left, right = shapely.box(7, 10, 10, 14), shapely.box(10 + gap, 10, 13 + gap, 14)
+    vinyl, _, findings = in_ground(hand, shapely.union_all([left, right]), strips=strips)
+    assert len(vinyl.geoms) == 2
+    assert not any(piece.interiors for piece in vinyl.geoms)
+    assert vinyl.geoms[0].distance(vinyl.geoms[1]) == pytest.approx(min(0.1, gap), abs=0.005)
+    assert [f.code for f in findings] == [Code.NARROW_GAP]
+    # Nothing else is given up: elsewhere the edge is the full growth away.
+    full = shapely.union_all([left, right]).buffer(CREEP * strips, quad_segs=32)
+    middle = shapely.LineString([(10 + gap / 2, 9.4), (10 + gap / 2, 14.6)]).buffer(0.06)
+    assert full.difference(middle).difference(vinyl.buffer(0.005)).is_empty
+    assert vinyl.difference(full.buffer(0.005)).is_empty
+
+
+@pytest.mark.parametrize("bar", [0.15, 0.23])
+def test_bars_side_by_side_stay_bars(hand, bar):
+    pitch = bar + 0.12
+    bars = [shapely.box(10 + k * pitch, 10, 10 + k * pitch + bar, 16) for k in range(6)]
+    vinyl, _, findings = in_ground(hand, shapely.union_all(bars), strips=1)
+    assert len(vinyl.geoms) == 6
+    apart = [a.distance(b) for a, b in itertools.pairwise(vinyl.geoms)]
+    assert apart == pytest.approx([0.1] * 5, abs=0.005)
+    assert [f.code for f in findings if f.code is Code.NARROW_GAP] == [Code.NARROW_GAP] * 5
+
+
+def test_a_bar_beside_a_longer_one_and_a_turned_slit_stay_open(hand):
+    short, long = shapely.box(10, 10, 12, 13), shapely.box(12.12, 8, 14, 16)
+    turned = [
+        shapely.affinity.rotate(shapely.box(*b), 33, origin=(25, 15)) for b in [(22, 12, 25, 17), (25.12, 12, 28, 17)]
+    ]
+    vinyl, _, _ = in_ground(hand, shapely.union_all([short, long, *turned]), strips=2)
+    assert len(vinyl.geoms) == 4
+    assert not any(piece.interiors for piece in vinyl.geoms)
+    least = min(a.distance(b) for a, b in itertools.combinations(vinyl.geoms, 2))
+    assert least == pytest.approx(0.1, abs=0.005)
+
+
+def test_only_the_mouth_of_a_slit_is_led_on(hand):
+    # A U of 0.25 mm between its legs: growth comes up at the closed end all the same.
+    shape = shapely.box(10, 10, 16, 16).difference(shapely.box(12.9, 12, 13.15, 17))
+    vinyl, _, _ = in_ground(hand, shape, strips=1)
+    assert len(vinyl.geoms) == 1
+    assert not vinyl.geoms[0].interiors
+    assert vinyl.covers(shapely.box(12.9, 12.0, 13.15, 12.05))
+    mouth = vinyl.intersection(shapely.box(12.5, 15, 13.5, 17))
+    assert len(mouth.geoms) == 2
+    assert mouth.geoms[0].distance(mouth.geoms[1]) == pytest.approx(0.1, abs=0.005)
+
+
+@pytest.mark.parametrize("strips", [1, 4])
+def test_growth_from_one_side_leaves_the_mouth_open(hand, strips):
+    # The second mask's block stands 0.1 mm beside the first one's grown block, both ending at the same height.
+    first_block = shapely.box(8, 10, 12, 14)
+    second_block = shapely.box(12 + CREEP * 2 * strips + 0.1, 10, 18, 14)
+    face = shapely.box(0, 0, 40, 30)
+    partition = hand.partition(40, 30, [first_block, second_block, face - first_block - second_block])
+    plan = hand.plan([["r1"], ["r2"], ["r3"]], strips=strips)
+    masks, findings = grow_masks(partition, plan, part=hand.plate(40, 30), resist=Resist())
+    first, second = hand.vinyl(masks)
+    assert first.distance(second) == pytest.approx(0.1, abs=0.01)
+    assert [f.mask for f in findings if f.code is Code.NARROW_GAP] == ["M2"]
 
 
 def test_growth_from_one_side_does_not_close_an_opening(hand):
