@@ -19,8 +19,12 @@ Floats = NDArray[np.float64]
 
 PIECE_MM = 0.01
 """A line is looked at in pieces no longer than this."""
+HAIR_MM = 0.03
+"""Slits no wider are where two shapes touch as good as at a point; led on they would be cracks in the growth."""
 LEAST_STEP_MM = 0.005
-"""Points along the walls are no closer than this: slits not much wider are held as far as it tells them."""
+"""Points along the walls are no closer than this."""
+EVEN = 0.9
+"""Past a mouth the two walls are no nearer to one another than in it, but for this share; into a corner they are."""
 STEPS_ACROSS = 5
 """Points along a wall per width of what is kept open."""
 LEVEL_MM = 0.002
@@ -46,6 +50,10 @@ def past_the_mouths(
     tuple of ndarray
         Short pieces of the line, (n, 2, 2), and what is kept open along each, (n,).
     """
+    wide = kept > HAIR_MM
+    if not wide.any():
+        return np.zeros((0, 2, 2)), np.zeros(0)
+    centres, kept, half = centres[wide], kept[wide], half[wide]
     reach = growth_mm + float(kept.max())
     points = _along(walls.boundary, centres, reach + near_mm, max(LEAST_STEP_MM, float(kept.min()) / STEPS_ACROSS))
     middle, size = points.mean(axis=0), 100 * (np.ptp(points, axis=0).max() + reach)
@@ -59,7 +67,7 @@ def past_the_mouths(
     across = np.hypot(*(sides[:, 0] - sides[:, 1]).T)
     slit = cKDTree(centres)
     nearest = slit.query(ends)[1][np.arange(len(ends)), slit.query(ends)[0].argmin(axis=1)]
-    leads = (across > 0.9 * kept[nearest]) & (lowest < reach) & (lowest > half[nearest] - LEVEL_MM)
+    leads = (across > 2 * EVEN * half[nearest]) & (lowest < reach) & (lowest > half[nearest] - LEVEL_MM)
     leads &= ~shapely.intersects_xy(walls, *ends.mean(axis=1).T)
     pairs, ends, nearest = pairs[leads], ends[leads], nearest[leads]
     if not len(pairs):

@@ -100,7 +100,7 @@ def hold_open(
             findings.append(_narrow(mask, centres[least], float(was[least]), float(is_now[least]), held, min_gap_mm))
     if not holds:
         return Held(bands, tuple(findings))
-    smooth = shapely.union_all(holds).simplify(2 * EVEN_MM)  # of the many arcs of its discs
+    smooth = shapely.union_all(holds).simplify(EVEN_MM)  # of the many arcs of its discs
     return Held(bands.difference(smooth), tuple(findings))
 
 
