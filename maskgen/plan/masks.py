@@ -22,7 +22,7 @@ from maskgen.model.job import Hole, Part, Resist
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Partition
 from maskgen.plan.exposure import Schedule, Stay, may_lap, schedule
-from maskgen.plan.growth import dilate, spread_bands, tidy
+from maskgen.plan.growth import dilate, offset, spread_bands, tidy
 from maskgen.plan.laps import fill_holes, lap_onto
 from maskgen.plan.openings import eaten_through, hold_open
 from maskgen.plan.surface import Surface, lay_out
@@ -120,10 +120,13 @@ class _Laying:
         vinyl = fill_holes(shapely.union_all([own, lap]), firm, resist.min_gap_mm)
         vinyl = tidy(vinyl.difference(shapely.union_all([leaving, self.drilled])))
         vinyl = _holding(vinyl, core.difference(lying))
-        if held.bands is bands and self.drilled.is_empty and leaving.is_empty and resist.overhang_mm >= growth:
+        ashore = resist.creep_mm * sum(stay.lies_at(strip) for strip in self.timetable.strips)
+        if held.bands is bands and self.drilled.is_empty and leaving.is_empty and resist.overhang_mm >= ashore:
             return vinyl, held.findings  # grown in full, no land can be eaten through
         fronts = [(depth, shape.difference(lying)) for depth, shape in neighbours] + [(growth, self.drilled)]
-        eaten = eaten_through(vinyl, core.intersection(surface.face), fronts, mask=stay.mask)
+        beyond = offset(surface.window, ashore, join_style="mitre").difference(surface.window)
+        rim = (ashore, beyond) if resist.overhang_mm < ashore else (0.0, MultiPolygon())
+        eaten = eaten_through(vinyl, core.intersection(surface.face), fronts, rim=rim, mask=stay.mask)
         return vinyl, (*held.findings, *eaten)
 
     def _neighbours(self, stay: Stay) -> list[tuple[float, BaseGeometry]]:

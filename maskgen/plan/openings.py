@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from shapely.geometry import MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
 from maskgen.geometry.polygons import polygonal
@@ -221,7 +222,12 @@ def _narrow(mask: str, at: NDArray[np.float64], was: float, is_now: float, held:
 
 
 def eaten_through(
-    vinyl: BaseGeometry, core: BaseGeometry, fronts: Sequence[tuple[float, BaseGeometry]], *, mask: str
+    vinyl: BaseGeometry,
+    core: BaseGeometry,
+    fronts: Sequence[tuple[float, BaseGeometry]],
+    *,
+    rim: tuple[float, BaseGeometry],
+    mask: str,
 ) -> tuple[Finding, ...]:
     """Find the lands of a mask that creep eats through before the seal.
 
@@ -231,7 +237,10 @@ def eaten_through(
         What the mask has to keep: growth may be eaten through, it is there for that.
     fronts
         How deep creep gets under the edges towards an area, mm, and that area.
+    rim
+        The same for what lies outside the part; nothing grows against that.
     """
+    fronts = [*fronts, rim]
     deepest = max((depth for depth, _ in fronts), default=0.0)
     if deepest <= 0 or vinyl.is_empty:
         return ()
@@ -240,14 +249,41 @@ def eaten_through(
     edges = [(depth, edge) for depth, edge in edges if not edge.is_empty]
     if not edges:
         return ()
+    ashore = outline.intersection(dilate(rim[1], JOINT_MM)) if rim[0] > 0 else MultiPolygon()
+    shapely.prepare([ashore, outline, core])
     findings = []
     for place in narrow_places(polygonal(vinyl.simplify(EVEN_MM)), 2 * deepest + 2 * NEAR_MM):
         centres = shapely.points(np.array(place.centres))
         left = np.min([shapely.distance(centres, edge) - depth for depth, edge in edges], axis=0)
         left = np.where(shapely.within(centres, core), left, np.inf)
+        left = np.where(_gone_beside_rim(centres, outline, ashore, core, edges), -deepest, left)
         if place.width_mm > TOUCH_MM and left.min() < -NEAR_MM:
             findings.append(_overrun(place, int(left.argmin()), deepest, mask))
     return tuple(findings)
+
+
+def _gone_beside_rim(
+    centres: NDArray[np.object_],
+    outline: BaseGeometry,
+    rim: BaseGeometry,
+    core: BaseGeometry,
+    edges: Sequence[tuple[float, BaseGeometry]],
+) -> NDArray[np.bool_]:
+    """Tell where creep leaves nothing of a land between the part's edge and the edge across from it.
+
+    Vinyl is grown on one side of such a land alone, so that its middle is not the land's.
+    """
+    gone = np.zeros(len(centres), dtype=np.bool_)
+    radius = shapely.distance(centres, outline)
+    beside = np.flatnonzero(shapely.distance(centres, rim) < radius + NEAR_MM)
+    beside = beside[shapely.distance(centres[beside], core) < radius[beside] - NEAR_MM]
+    if len(beside):
+        discs = offset(centres[beside], radius[beside], quad_segs=8)
+        near = shapely.union_all(discs)
+        eaten = [dilate(edge.intersection(dilate(near, depth)), depth - NEAR_MM) for depth, edge in edges]
+        left = core.intersection(near).difference(shapely.union_all(eaten))
+        gone[beside] = left.is_empty | (shapely.distance(centres[beside], left) > radius[beside] - NEAR_MM)
+    return gone
 
 
 def _overrun(place: NarrowPlace, worst: int, deepest: float, mask: str) -> Finding:

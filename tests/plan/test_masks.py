@@ -422,6 +422,49 @@ def test_a_land_that_creep_eats_through_is_an_error(hand):
     assert overruns[0].limit == pytest.approx(0.6)
 
 
+@pytest.mark.parametrize(
+    ("land", "overhang", "lost"),
+    [
+        # Creep of 0.2 mm from the part's edge and, the other side being grown by as much, up to the land's own edge.
+        (0.15, 0.0, True),
+        (0.19, 0.0, True),
+        (0.22, 0.0, False),
+        (0.3, 0.0, False),
+        # Vinyl past the edge takes that much of it.
+        (0.15, 0.1, False),
+        (0.08, 0.1, True),
+        (0.08, 0.25, False),
+    ],
+)
+@pytest.mark.parametrize("side", ["left", "bottom"])
+def test_creep_from_the_parts_edge_is_told(hand, land, overhang, lost, side):
+    face, block = shapely.box(0, 0, 40, 30), shapely.box(20, 10, 25, 15)
+    strip = shapely.box(0, 10, land, 20) if side == "left" else shapely.box(10, 30 - land, 20, 30)
+    shape = shapely.union_all([strip, block])
+    resist = Resist(creep_mm=0.2, overhang_mm=overhang)
+    _, _, findings = in_ground(hand, shape, strips=1, resist=resist)
+    overruns = [f for f in findings if f.code is Code.CREEP_OVERRUN]
+    assert len(overruns) == lost
+    for finding in overruns:
+        assert finding.severity == "error"
+        assert shapely.Point(finding.at_mm).distance(strip) < 0.2
+
+
+def test_a_wide_land_at_the_rim_of_a_disc_is_not_lost_without_overhang(hand):
+    disc = hand.disc(16, 16, 16)
+    crescent = disc.difference(hand.disc(16.15, 16, 15.99))
+    ring = disc.difference(hand.disc(16, 16, 14))
+    for shape, lost in ((ring, False), (crescent, True)):
+        masks, findings = grow_masks(
+            hand.partition(32, 32, [shape, disc.difference(shape)]),
+            hand.plan([["r1"], ["r2"]]),
+            part=Part(Shape.DISC, diameter_mm=32.0),
+            resist=Resist(creep_mm=0.2, overhang_mm=0.0),
+        )
+        assert any(f.code is Code.CREEP_OVERRUN for f in findings) is lost
+        assert len(masks) == 1
+
+
 def test_masks_are_named_for_their_regions(hand):
     cells = hand.stripes([0, 10, 20, 30], 20)
     masks, _ = grow_masks(
