@@ -438,7 +438,7 @@ def test_a_land_that_creep_eats_through_is_an_error(hand):
 )
 @pytest.mark.parametrize("side", ["left", "bottom"])
 def test_creep_from_the_parts_edge_is_told(hand, land, overhang, lost, side):
-    face, block = shapely.box(0, 0, 40, 30), shapely.box(20, 10, 25, 15)
+    block = shapely.box(20, 10, 25, 15)
     strip = shapely.box(0, 10, land, 20) if side == "left" else shapely.box(10, 30 - land, 20, 30)
     shape = shapely.union_all([strip, block])
     resist = Resist(creep_mm=0.2, overhang_mm=overhang)
