@@ -77,7 +77,7 @@ def _where(result: JobResult, mask: Mask, under: Sequence[str], forms: PartForms
         yield WORDS.placing(sides)
         yield from _from_film(result, placing, sides, under)
     if not named:
-        lap = lap_all_round(mask.area, [forms.masks[number] for number in under], part.face_mm)
+        lap = lap_all_round(mask.area, [forms.masks[number] for number in under], part)
         if lap is not None:
             yield WORDS.laps([under[n] for n in lap.on], lap.least_mm, even=lap.even)
         if placing.by_opening and placing.opening is not None:
@@ -119,7 +119,7 @@ def _looking(result: JobResult, mask: Mask, under: Sequence[str], forms: PartFor
         count, narrowest = fine_gaps(mask.area, SHOWN_MM / scale)
         yield WORDS.fine_gaps(count, narrowest) if count else ""
     covered = [forms.regions[key] for key in mask.regions if key in forms.regions]
-    larger = larger_by_mm(mask.area, covered, [forms.masks[number] for number in under], part.face_mm)
+    larger = larger_by_mm(mask.area, covered, [forms.masks[number] for number in under], part)
     if larger >= LARGER_MM:
         yield WORDS.larger(larger, bleached=_bleached_later(result, mask))
 

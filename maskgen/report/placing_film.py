@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from maskgen.geometry.polygons import to_multipolygon
-from maskgen.model.job import Hole
+from maskgen.model.job import Hole, Part, Shape
 from maskgen.model.paths import Area, Piece
 
 CHORD_MM = 0.01
@@ -36,13 +36,13 @@ class Lap:
     even: bool
 
 
-def lap_all_round(film: Area, under: Sequence[Area], face_mm: tuple[float, float]) -> Lap | None:
+def lap_all_round(film: Area, under: Sequence[Area], part: Part) -> Lap | None:
     """Give by how much a film laps earlier film where it does so all round; None where it does not.
 
     `on` counts the films of `under` from 0, those that a fair share of the edge lies on.
     """
     outer = Area(tuple(Piece(piece.outer) for piece in film.pieces))
-    places = _edge_places(outer, face_mm)
+    places = _edge_places(outer, part)
     if not under or not len(places):
         return None
     earlier = _union(under)
@@ -58,9 +58,9 @@ def lap_all_round(film: Area, under: Sequence[Area], face_mm: tuple[float, float
     return Lap(on, float(least), bool(most - least <= EVEN_MM))
 
 
-def larger_by_mm(film: Area, regions: Iterable[Area], under: Sequence[Area], face_mm: tuple[float, float]) -> float:
+def larger_by_mm(film: Area, regions: Iterable[Area], under: Sequence[Area], part: Part) -> float:
     """Give how far a film reaches past the colours it covers where no earlier film lies beneath it."""
-    places = _edge_places(film, face_mm)
+    places = _edge_places(film, part)
     if under and len(places):
         earlier = _union(under)
         shapely.prepare(earlier)
@@ -114,10 +114,14 @@ def _union(areas: Sequence[Area]) -> BaseGeometry:
     return shapely.union_all([to_multipolygon(area, tolerance=CHORD_MM) for area in areas])
 
 
-def _edge_places(film: Area, face_mm: tuple[float, float]) -> NDArray[np.object_]:
+def _edge_places(film: Area, part: Part) -> NDArray[np.object_]:
     """Give places along the edge of a film, those on the face."""
     edge = to_multipolygon(film, tolerance=CHORD_MM).boundary
     points = shapely.get_coordinates(shapely.segmentize(edge, STEP_MM))
     margin = 2 * CHORD_MM
-    inside = np.all((points > margin) & (points < np.asarray(face_mm) - margin), axis=1)
+    face = np.asarray(part.face_mm)
+    if part.shape is Shape.DISC:
+        inside = np.hypot(*(points - face / 2).T) < face[0] / 2 - margin
+    else:
+        inside = np.all((points > margin) & (points < face - margin), axis=1)
     return np.asarray(shapely.points(points[inside]), dtype=object)

@@ -12,7 +12,7 @@ from maskgen.geometry.polygons import from_polygons, to_multipolygon
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, bounds
 from maskgen.report.part_forms import FRESH, LIGHT, PartForms
-from maskgen.report.placing import FLUSH_MM, label_circle, label_place, placing_of
+from maskgen.report.placing import FLUSH_MM, label_circle, placing_of
 from maskgen.report.typeface import PLAIN
 from maskgen.report.words import WORDS
 from maskgen.shape.sheet_extras import CROSS_MM, register_crosses
@@ -21,6 +21,8 @@ from maskgen.units import MM_PER_POINT
 MM = 1.0 / MM_PER_POINT
 TYPE = 7.5
 LABEL = 11.0
+SMALLEST = 4.5
+"""Type of a number on a small loose piece; smaller pieces are told by their places: a number would hide them."""
 CHAIN_MM = 5.0
 """How far a chain of measures stands off the part."""
 SIDE_MM = 24.0
@@ -121,10 +123,13 @@ class PlacingPicture(Flowable):
         canvas.setDash([])
 
     def _draw_numbers(self, canvas: Any) -> None:
-        """Write the mask's number on its largest piece, or every piece's own where they are laid one by one."""
+        """Write the mask's number on its film; where pieces are laid one by one, each one's own if it fits."""
         if self.numbered:
             for count, piece in enumerate(self.mask.area.pieces, start=1):
-                _label(canvas, *self._at(*label_place(Area((piece,)))), str(count), TYPE)
+                middle, reach = label_circle(Area((piece,)))
+                size = next((size for size in (TYPE, SMALLEST) if reach * self.scale * MM >= 0.6 * size), None)
+                if size is not None:
+                    _label(canvas, *self._at(*middle), str(count), size)
             return
         for number in self.under:
             self._number(canvas, self._seen(number), number, TYPE)

@@ -24,7 +24,9 @@ class PlacingWords:
     seam = "On a tube: the front is in the middle; the film closes over the seam at the back, one end over the other."
     register_marks = "Register marks: the crosses lie at the same places for every mask of this job; leave them on the tape, not on the part."
     keep_up = "The top of the film is marked in the picture: keep it up."
-    keep_turnable_up = "Turned round it looks almost the same, and is not: mark its top on the tape before you lift it, and keep it up."
+    keep_turnable_up = (
+        "Turned round it looks almost the same, and is not: mark its top before you lift it, and keep it up."
+    )
     one_of_the_names = "The picture shows one of the names: the measures to its film differ from name to name."
     its_own_pieces = "the letters of its name on each part"
     top_of_part = "top of the part"

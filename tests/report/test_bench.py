@@ -16,7 +16,7 @@ from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
 from maskgen.report.bench import write_bench_sheet, write_bench_sheets
 from maskgen.report.bench_names import NamedPart
 from maskgen.report.placing import label_place, placing_of
-from maskgen.report.placing_film import lap_all_round, looks_turnable
+from maskgen.report.placing_film import lap_all_round, larger_by_mm, looks_turnable
 from maskgen.report.words import WORDS
 
 MM = 72 / 25.4
@@ -223,13 +223,20 @@ def test_gaps_finer_than_the_drawing_are_counted(result):
 
 def test_film_on_film_is_placed_by_its_lap_and_by_the_outer_edge():
     """A disc of 12 mm over a round window of 11 mm laps its rim by 0.5 mm."""
-    face = (60.0, 30.0)
     frame = Area((Piece(rectangle(-1, -1, 61, 31).outer, (circle((20, 15), 5.5).reversed(),)),))
-    lap = lap_all_round(Area((Piece(circle((20, 15), 6.0)),)), [frame], face)
+    lap = lap_all_round(Area((Piece(circle((20, 15), 6.0)),)), [frame], PLATE)
     assert lap.even
     assert lap.on == (0,)
     assert lap.least_mm == pytest.approx(0.5, abs=0.02)
-    assert lap_all_round(Area((Piece(circle((20, 15), 5.0)),)), [frame], face) is None
+    assert lap_all_round(Area((Piece(circle((20, 15), 5.0)),)), [frame], PLATE) is None
+
+
+def test_film_is_told_larger_by_what_lies_on_the_part_only():
+    """On a disc of 40 mm the overhang past its round edge is no part of the finished picture; a rim of 0.2 mm is."""
+    disc = Part(Shape.DISC, diameter_mm=40.0)
+    ground = Area((Piece(circle((20, 20), 20.0), (circle((20, 20), 8.0).reversed(),)),))
+    film = Area((Piece(circle((20, 20), 21.0), (circle((20, 20), 7.8).reversed(),)),))
+    assert larger_by_mm(film, [ground], [], disc) == pytest.approx(0.2, abs=0.02)
 
 
 def test_film_that_is_nearly_the_same_turned_round_is_told():
