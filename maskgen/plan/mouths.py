@@ -24,11 +24,9 @@ HAIR_MM = 0.03
 LEAST_STEP_MM = 0.005
 """Points along the walls are no closer than this."""
 EVEN = 0.9
-"""Past a mouth the two walls are no nearer to one another than in it, but for this share; into a corner they are."""
+"""Share of the width: past a mouth the line comes no nearer to its walls, nor they to one another; in a corner it does."""
 STEPS_ACROSS = 5
 """Points along a wall per width of what is kept open."""
-LEVEL_MM = 0.002
-"""A line leads out of a slit as long as it nowhere gets nearer to the walls, but for this much."""
 
 
 def past_the_mouths(
@@ -67,7 +65,7 @@ def past_the_mouths(
     across = np.hypot(*(sides[:, 0] - sides[:, 1]).T)
     slit = cKDTree(centres)
     nearest = slit.query(ends)[1][np.arange(len(ends)), slit.query(ends)[0].argmin(axis=1)]
-    leads = (across > 2 * EVEN * half[nearest]) & (lowest < reach) & (lowest > half[nearest] - LEVEL_MM)
+    leads = (across > 2 * EVEN * half[nearest]) & (lowest < reach) & (lowest > EVEN * half[nearest])
     leads &= ~shapely.intersects_xy(walls, *ends.mean(axis=1).T)
     pairs, ends, nearest = pairs[leads], ends[leads], nearest[leads]
     if not len(pairs):

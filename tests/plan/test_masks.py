@@ -371,6 +371,16 @@ def test_a_bar_beside_a_longer_one_and_a_turned_slit_stay_open(hand):
     assert least == pytest.approx(0.1, abs=0.005)
 
 
+def test_a_slit_between_corners_that_do_not_face_stays_open(hand):
+    # The mouth lies askew: past it the middle bends round the nearer corner before it runs between the two.
+    left = shapely.Polygon([(8, 8), (10, 8), (10, 14), (8, 12.4)])
+    right = shapely.Polygon([(10.36, 8), (13, 8), (13, 16.7), (10.36, 14.3)])
+    shape = shapely.affinity.rotate(shapely.union_all([left, right]), 25, origin=(10, 10))
+    vinyl, _, _ = in_ground(hand, shape, strips=2)
+    assert len(vinyl.geoms) == 2
+    assert vinyl.geoms[0].distance(vinyl.geoms[1]) == pytest.approx(0.1, abs=0.01)
+
+
 def test_only_the_mouth_of_a_slit_is_led_on(hand):
     # A U of 0.25 mm between its legs: growth comes up at the closed end all the same.
     shape = shapely.box(10, 10, 16, 16).difference(shapely.box(12.9, 12, 13.15, 17))
