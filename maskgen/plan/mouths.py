@@ -24,7 +24,7 @@ HAIR_MM = 0.03
 LEAST_STEP_MM = 0.005
 """Points along the walls are no closer than this."""
 EVEN = 0.9
-"""Share of the width: past a mouth the line comes no nearer to its walls, nor they to one another; in a corner it does."""
+"""Past a mouth its walls are at least this share of its width apart; where a line runs into a corner they are not."""
 STEPS_ACROSS = 5
 """Points along a wall per width of what is kept open."""
 

@@ -373,9 +373,14 @@ def test_a_bar_beside_a_longer_one_and_a_turned_slit_stay_open(hand):
 
 def test_a_slit_between_corners_that_do_not_face_stays_open(hand):
     # The mouth lies askew: past it the middle bends round the nearer corner before it runs between the two.
-    left = shapely.Polygon([(8, 8), (10, 8), (10, 14), (8, 12.4)])
-    right = shapely.Polygon([(10.36, 8), (13, 8), (13, 16.7), (10.36, 14.3)])
-    shape = shapely.affinity.rotate(shapely.union_all([left, right]), 25, origin=(10, 10))
+    along, across = np.array([-0.417, 0.909]), np.array([0.743, 0.669])
+    one, other = np.array([16.245, 7.079]), np.array([16.527, 7.334])
+    shape = shapely.union_all(
+        [
+            shapely.Polygon([one, one + 4 * along, one + 4 * along - 3 * across, one - 3 * across]),
+            shapely.Polygon([other, other + 4 * along, other + 4 * along + 3 * across, other + 3 * across]),
+        ]
+    )
     vinyl, _, _ = in_ground(hand, shape, strips=2)
     assert len(vinyl.geoms) == 2
     assert vinyl.geoms[0].distance(vinyl.geoms[1]) == pytest.approx(0.1, abs=0.01)
