@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -19,6 +20,9 @@ from maskgen.shape.writing import runs_of
 
 SECOND_SHARE = 0.625
 """Height of a second line's capitals where the template does not say, as a share of the first's."""
+STEP_MM = 0.05
+"""Shrunk capitals end on whole steps: nobody sees less, and a batch has few heights instead of hundreds."""
+
 LINE_GAP = 0.4
 """Space between the lines, as a share of the second line's capitals (common practice, no source)."""
 
@@ -72,7 +76,8 @@ class Lettering:
 def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering:
     """Set one or two lines into the box of a template.
 
-    Letters shrink to fit the box and never grow: each line by itself to the width, then both together to the height.
+    Letters shrink to fit the box, in steps of `STEP_MM`, and never grow: each line by itself to the width, then both
+    together to the height.
     The capitals' band is centred up and down unless accents or descenders need the room.
 
     Raises
@@ -93,21 +98,32 @@ def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering
     scales = [min(size / CAPITAL, width / (line.box[2] - line.box[0])) for line, size in lines]
     if len(scales) > 1 and heights[1] <= heights[0]:
         scales[1] = min(scales[1], scales[0])  # a long name is not to end smaller than what stands below it
-    drops = _baselines([line for line, _ in lines], scales)
-    top = min(drop + line.box[1] * s for (line, _), s, drop in zip(lines, scales, drops, strict=True))
-    bottom = max(drop + line.box[3] * s for (line, _), s, drop in zip(lines, scales, drops, strict=True))
+    top, bottom = _extent([line for line, _ in lines], scales)
     shrink = min(1.0, height / (bottom - top))
-    band = -CAPITAL * scales[0] * shrink, drops[-1] * shrink
-    down = (height - (band[0] + band[1])) / 2
-    down = min(max(down, -top * shrink), height - bottom * shrink)
+    scales = [_stepped(scale * shrink, size / CAPITAL) for scale, (_, size) in zip(scales, lines, strict=True)]
+    drops = _baselines([line for line, _ in lines], scales)
+    top, bottom = _extent([line for line, _ in lines], scales)
+    down = (height - (drops[-1] - CAPITAL * scales[0])) / 2
+    down = min(max(down, -top), height - bottom)
     laid: list[SetLine] = []
     for (line, _), scale, drop in zip(lines, scales, drops, strict=True):
-        s = scale * shrink
-        spare = width - (line.box[2] - line.box[0]) * s
+        spare = width - (line.box[2] - line.box[0]) * scale
         aside = {Align.LEFT: 0.0, Align.CENTRE: spare / 2, Align.RIGHT: spare}[spec.align]
-        laid.append(SetLine(line, s, (aside - line.box[0] * s, down + drop * shrink)))
-    caps = [CAPITAL * scale * shrink for scale in scales]
+        laid.append(SetLine(line, scale, (aside - line.box[0] * scale, down + drop)))
+    caps = [CAPITAL * scale for scale in scales]
     return Lettering(tuple(laid), caps[0], caps[1] if len(caps) > 1 else None)
+
+
+def _stepped(scale: float, wanted: float) -> float:
+    """Give a scale that shrank in whole steps of the capitals' height, so that letters of one height meet again."""
+    steps = math.floor(CAPITAL * scale / STEP_MM + 1e-6)
+    return scale if scale >= wanted or steps < 1 else steps * STEP_MM / CAPITAL
+
+
+def _extent(lines: Sequence[Line], scales: Sequence[float]) -> tuple[float, float]:
+    """Give the top and the bottom of lines below one another, from the first baseline."""
+    placed = list(zip(lines, scales, _baselines(lines, scales), strict=True))
+    return min(d + line.box[1] * s for line, s, d in placed), max(d + line.box[3] * s for line, s, d in placed)
 
 
 def _baselines(lines: Sequence[Line], scales: Sequence[float]) -> list[float]:

@@ -319,7 +319,7 @@ def test_frames_in_dxf_and_hpgl_are_warnings():
 
 
 def test_more_pieces_than_anybody_weeds_are_not_looked_through(monkeypatch):
-    """Thin strips are told of, unless there are too many pieces: then that is told, and nothing kept back in silence."""
+    """Thin strips are told of, unless there are too many pieces: then that is told instead."""
     monkeypatch.setattr("maskgen.check.cutfile.MOST_PIECES", 3)
     runs = [square(2 + 5 * k, 2, 0.4, 10) for k in range(5)]
     few, many = check(SVG[0][1](runs[:3])), check(SVG[0][1](runs))
