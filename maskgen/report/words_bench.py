@@ -42,7 +42,7 @@ class BenchWords(PlacingWords):
         "Good parts ________ spoiled ________; edges bled by about ________ mm; colours as the coupons ________",
         "What to do differently next time:",
     )
-    striped = "Striped: film is on it. Plain: open to the bath."
+    striped = "Small ones: striped is film, plain is open to the bath. Large ones have their own key."
     unrolled_note = "A tube is drawn unrolled: the seam is at the left and right edge, the front in the middle."
 
     cautions_title = "Before you begin: what can hurt you"
