@@ -83,6 +83,32 @@ def test_glyphs_are_those_the_shaping_library_gives(word):
     assert [g.glyph for g in Font(data).shape(run).glyphs] == [info.codepoint for info in buffer.glyph_infos]
 
 
+@pytest.mark.parametrize("word", ["محمد", "سلام", "ليلى", "مُحَمَّد"])
+def test_joined_letters_are_those_the_shaping_library_gives(word):
+    """Right to left, by its glyphs and places from left to right, as HarfBuzz gives them."""
+    data = data_of("Noto Sans Arabic")
+    buffer = uharfbuzz.Buffer()
+    buffer.add_str(word)
+    buffer.guess_segment_properties()
+    assert buffer.direction == "rtl"
+    font = uharfbuzz.Font(uharfbuzz.Face(data))
+    uharfbuzz.shape(font, buffer, {})
+    line = set_line(word, font=Font(data))
+    assert [g.glyph for g in line.glyphs] == [info.codepoint for info in buffer.glyph_infos]
+    before = np.cumsum([0, *(p.x_advance for p in buffer.glyph_positions)])[:-1]
+    x = (before + [p.x_offset for p in buffer.glyph_positions]) * Font(data).scale
+    places = np.array([g.at[0] for g in line.glyphs])
+    assert places - places[0] == pytest.approx(x - x[0], abs=1e-6)
+
+
+@pytest.mark.parametrize("gap", [0.0, 1.0])
+def test_letters_that_join_stay_one_piece(gap):
+    """Each of these four letters joins the next; between letters that do not join a gap may be put, here none."""
+    line = set_line("محمد", font=Font(data_of("Noto Sans Arabic")), gap=gap)
+    assert len(line.glyphs) == 4
+    assert len(line.area.pieces) == 1
+
+
 def test_kerning_is_kept_and_the_gap_is_added_between_letters():
     font = Font(data_of("Varela Round"))
     table = TTFont(io.BytesIO(data_of("Varela Round")))
