@@ -26,7 +26,7 @@ from maskgen.formats.cutfile import read_cutfile
 
 SPOTS = ((74.0, 17.0), (97.0, 17.0), (74.0, 63.0), (97.0, 63.0))
 """Where faults go: nothing of a clean drawing lies within `REACH` mm."""
-REACH = 13.0
+REACH = 14.0
 MENDABLE = frozenset(
     ("open-path", "self-crossing", "doubled-line", "crossing-pieces", "pen-stroke", "stray-point", "node-crowd")
 )

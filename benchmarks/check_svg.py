@@ -172,7 +172,7 @@ def points_sheet(shapes: Sequence[Shape], more: str) -> bytes:
         for run in shape.runs:
             turned = run.mapped((0, -2, 2, 0, 0, 0))
             body += f'<path class="{name}" d="{short_data_of(turned)}"/>'
-    style = "<style>path{fill:none} " + "".join(f".{k}{{stroke:#000;stroke-width:{w}px}}" for k, w in widths.items())
+    style = "<style>" + "".join(f".{k}{{fill:none;stroke:#000;stroke-width:{w}px}}" for k, w in widths.items())
     size = f'width="{WIDE * 72 / 25.4:.6f}pt" height="{HIGH * 72 / 25.4:.6f}pt" viewBox="0 0 {WIDE} {HIGH}"'
     return _document(
         size, f'<g transform="scale(.5)"><g transform="rotate(90)">{body}</g></g>{more}', style + "</style>"
