@@ -8,7 +8,7 @@ from typing import Any
 
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, KeepTogether, PageBreak, SimpleDocTemplate, Spacer, Table
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, PageBreak, SimpleDocTemplate, Spacer, Table
 
 from maskgen.model.job import Paper
 from maskgen.model.result import JobResult
@@ -25,6 +25,8 @@ from maskgen.report.words import WORDS
 PAGES = {Paper.A4: A4, Paper.LETTER: LETTER}
 """Widths and heights in points: 210 x 297 mm (ISO 216) and 8.5 x 11 in."""
 MARGIN = 12 * mm
+ROOM_FOR_STEPS = 50 * mm
+"""The heading of the steps stands on a page with a step below it: a bath takes 40 mm."""
 FOOT = 7.5
 
 
@@ -78,7 +80,9 @@ def _story(result: JobResult, forms: PartForms, names: Sequence[NamedPart], widt
     story = [*first_page(result, stages, forms, width), *name_rows(names, width)]
     for number, stage in enumerate(stages, start=1):
         block = step_block(result, StepPlace(before, stage, number), forms, width)
-        story.append(block if number > 1 else KeepTogether([paragraph(WORDS.walk, HEAD), block]))
+        if number == 1:
+            story += [CondPageBreak(ROOM_FOR_STEPS), paragraph(WORDS.walk, HEAD)]
+        story.append(block)
         before = stage
     return [*story, _afterwards(width)]
 
