@@ -15,6 +15,7 @@ from maskgen.cli.job_folder import slug
 from maskgen.formats import svg_write
 from maskgen.formats.findings_json import write_findings
 from maskgen.formats.jobfile import write_job
+from maskgen.formats.path_forms import Sketch
 from maskgen.formats.plan_json import write_plan
 from maskgen.formats.shelf import write_shelf
 from maskgen.formats.svg_cut_read import read_cut
@@ -27,7 +28,7 @@ from maskgen.pipeline.name_face import DrawnMask
 from maskgen.pipeline.name_job import Template
 from maskgen.pipeline.names import MadeRow
 
-FORM = 3
+FORM = 4
 """Raised whenever the same row would give other files than before, so that finished rows are made again."""
 
 ROW_FILE = "row.json"
@@ -99,7 +100,8 @@ def row_files(made: MadeRow, record: RowRecord, *, job: Job, shelf: bytes, mark:
     }
     for index, mask in enumerate(drawn.masks, start=1):
         files |= _mask_files(_mask_stem(index, mask), mask, job)
-    files[PICTURE_FILE] = json.dumps([drawn.over_blank, drawn.picture]).encode()
+    picture = [(colour, *sketch.start, sketch.steps) for colour, sketch in drawn.picture]
+    files[PICTURE_FILE] = json.dumps([drawn.over_blank, picture]).encode()
     told = {"mark": mark, **dataclasses.asdict(record)}
     files[ROW_FILE] = json.dumps(told, ensure_ascii=False).encode()
     return files
@@ -146,10 +148,10 @@ def finished_row(folder: Path, mark: str) -> RowRecord | None:
         return None
 
 
-def read_picture(folder: Path) -> tuple[bool, list[tuple[str, str]]]:
+def read_picture(folder: Path) -> tuple[bool, list[tuple[str, Sketch]]]:
     """Give a row's small picture, and whether it is to be laid over that of the part without letters."""
-    over_blank, paths = json.loads((folder / PICTURE_FILE).read_bytes())
-    return over_blank, [(colour, data) for colour, data in paths]
+    over_blank, outlines = json.loads((folder / PICTURE_FILE).read_bytes())
+    return over_blank, [(colour, Sketch((x, y), steps)) for colour, x, y, steps in outlines]
 
 
 def clear_others(names: Path, keep: set[str]) -> None:

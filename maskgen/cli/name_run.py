@@ -180,9 +180,9 @@ class _Sharing:
 
     def _pictures(self, good: Iterable[NameRow]) -> Iterator[NamePicture]:
         for row in good:
-            over, paths = name_rows.read_picture(self.writer.home / self.writer.places[row.number])
+            over, outlines = name_rows.read_picture(self.writer.home / self.writer.places[row.number])
             blank = self.records[row.number].colour if over else ""
-            yield NamePicture(row.number, row.text, row.quantity, blank, tuple(paths))
+            yield NamePicture(row.number, row.text, row.quantity, blank, tuple(outlines))
 
     def _sheet_pictures(self, laid: Sequence[Laid]) -> Iterator[SheetPicture]:
         for sheet in laid:

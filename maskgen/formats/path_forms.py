@@ -85,9 +85,15 @@ class Sketch:
             words.append("z")
         return cls((start[0] / 100, start[1] / 100), "".join(words))
 
-    def at(self, shift: Point = (0.0, 0.0)) -> str:
-        """Give the path data moved by `shift`."""
-        return f"M{self.start[0] + shift[0]:.2f} {self.start[1] + shift[1]:.2f}{self.steps}" if self.steps else ""
+    def moved(self, shift: Point) -> Sketch:
+        """Give the same steps from another start, in whole hundredths."""
+        x, y = (round(here + by, 2) + 0.0 for here, by in zip(self.start, shift, strict=True))
+        return Sketch((x, y), self.steps)
+
+    @property
+    def data(self) -> str:
+        """The path data."""
+        return f"M{self.start[0]:.2f} {self.start[1]:.2f}{self.steps}" if self.steps else ""
 
 
 def _hundredths(point: Point) -> tuple[int, int]:

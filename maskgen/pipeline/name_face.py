@@ -55,13 +55,13 @@ class DrawnMask:
 class DrawnRow:
     """A finished part as drawings in path data; colours are name, colour, data. `picture` is a small one of it.
 
-    `bare` says whether the picture is to be laid over that of the part without letters.
+    `over_blank` says whether the picture is to be laid over that of the part without letters.
     """
 
     regions: tuple[tuple[str, str, str], ...]
     looks: tuple[tuple[str, str, str], ...]
     masks: tuple[DrawnMask, ...]
-    picture: tuple[tuple[str, str], ...]
+    picture: tuple[tuple[str, Sketch], ...]
     over_blank: bool
     sizes: dict[str, float]
     findings: tuple[Finding, ...]
@@ -117,7 +117,7 @@ class Blank:
     @property
     def picture(self) -> tuple[tuple[str, str], ...]:
         """A small picture of the part without letters: colour and path data."""
-        return tuple((region.colour, Sketch.of(region.area.rings).at()) for region in self.simulated.predicted.regions)
+        return tuple((region.colour, Sketch.of(region.area.rings).data) for region in self.simulated.predicted.regions)
 
     def with_letters(self, stamps: Sequence[tuple[Stamp, Point]], looks: dict[str, tuple[str, str]]) -> DrawnRow:
         """Put letters down; `looks` are name and colour of every region, with letters, in order."""
@@ -214,7 +214,7 @@ def drawn_whole(
             for mask, form in forms
             if form.pieces
         ),
-        picture=tuple((r.colour, Sketch.of(r.area.rings).at()) for r in simulation.predicted.regions),
+        picture=tuple((r.colour, Sketch.of(r.area.rings)) for r in simulation.predicted.regions),
         over_blank=False,
         sizes={region.key: area_of(region.area) for region in regions.regions},
         findings=findings,
@@ -288,14 +288,14 @@ def _around(shapes: Sequence[BaseGeometry], stamp: Stamp, at: Point) -> int:
     return int(np.argmin(shapely.distance(np.array(shapes), middle)))
 
 
-def _picture(stamps: Sequence[tuple[Stamp, Point]]) -> tuple[tuple[str, str], ...]:
+def _picture(stamps: Sequence[tuple[Stamp, Point]]) -> tuple[tuple[str, Sketch], ...]:
     """Draw the letters alone, to be laid over what lies around them."""
-    colours: dict[str, list[str]] = {}
-    for stamp, at in stamps:
-        for (_, _, colour), drawn in stamp.looks.items():
-            if drawn.openings is None and drawn.sketch.steps:
-                colours.setdefault(colour, []).append(drawn.sketch.at(at))
-    return tuple((colour, "".join(data)) for colour, data in colours.items())
+    return tuple(
+        (colour, drawn.sketch.moved(at))
+        for stamp, at in stamps
+        for (_, _, colour), drawn in stamp.looks.items()
+        if drawn.openings is None and drawn.sketch.steps
+    )
 
 
 def _placed_findings(

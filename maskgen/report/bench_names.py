@@ -14,7 +14,6 @@ from maskgen.report.pdf_text import paragraph
 from maskgen.report.typeface import PLAIN, advance, plain, printable
 from maskgen.report.words import WORDS
 
-
 MOST_ON_A_PAGE = 80
 """More rows than any page holds: a row takes 16 points at the least."""
 
@@ -67,7 +66,8 @@ class _NameTable(Flowable):
         """Say how much room the rows take, or that they take more than there is."""
         if len(self.names) - self.begin > MOST_ON_A_PAGE:
             return width, height + 1.0
-        return self._table(len(self.names)).wrap(width, height)
+        size: tuple[float, float] = self._table(len(self.names)).wrap(width, height)
+        return size
 
     def split(self, width: float, height: float) -> list[Flowable]:
         """Set as many rows as there is room for."""

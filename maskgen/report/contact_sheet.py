@@ -1,7 +1,7 @@
 """The customer's picture of a name list: every name as it will look, in rows, one after the other.
 
-Outlines come as the path data of small pictures, in steps, and become operators of the PDF as they stand: a list of
-thousands of names is written as fast as it is read.
+Outlines come as the path data of small pictures, in steps, and become operators of the PDF. The file holds each once,
+however often it comes: letters of a list do.
 """
 
 from __future__ import annotations
@@ -9,11 +9,13 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterable, Mapping
+from hashlib import blake2b
 from typing import Any
 
 from reportlab.lib import colors
 from reportlab.pdfgen.canvas import Canvas
 
+from maskgen.formats.path_forms import Sketch
 from maskgen.model.job import Job, Part, Shape
 from maskgen.report.names_page import NamePicture, Paths
 from maskgen.report.pdf_text import draw_line
@@ -67,6 +69,13 @@ def operators(data: str) -> str:
         else:
             command = token
     return "\n".join(found)
+
+
+def _extent(code: str) -> tuple[float, float, float, float]:
+    """Give a box that holds all positions of a path's operators, control points too."""
+    numbers = [float(word) for word in code.split() if word not in ("m", "l", "c", "h")]
+    xs, ys = numbers[::2], numbers[1::2]
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 class _Sheet:
@@ -124,7 +133,9 @@ class _Sheet:
                 self._fill(self.blanks[picture.blank])
                 canvas.endForm()
             canvas.doForm(name)
-        self._fill(picture.paths)
+        for colour, sketch in picture.outlines:
+            canvas.setFillColor(colors.HexColor(colour))
+            self._put(sketch)
         canvas.setLineWidth(0.6 / factor)
         canvas.setStrokeColor(FAINT)
         width, height = self.part.face_mm
@@ -132,6 +143,21 @@ class _Sheet:
             canvas.circle(width / 2, height / 2, width / 2)
         else:
             canvas.rect(0, 0, width, height)
+        canvas.restoreState()
+
+    def _put(self, sketch: Sketch) -> None:
+        """Draw an outline: one that comes again is kept by the file once, and named."""
+        canvas = self.canvas
+        name = f"outline-{blake2b(sketch.steps.encode(), digest_size=12).hexdigest()}"
+        if not canvas.hasForm(name):
+            begun = Sketch((0.0, 0.0), sketch.steps)
+            code = operators(begun.data)
+            canvas.beginForm(name, *_extent(code))
+            canvas.addLiteral(f"{code}\nf*")
+            canvas.endForm()
+        canvas.saveState()
+        canvas.translate(*sketch.start)
+        canvas.doForm(name)
         canvas.restoreState()
 
     def _fill(self, paths: Paths) -> None:

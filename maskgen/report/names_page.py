@@ -5,12 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 from html import escape
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from markupsafe import Markup
 
 from maskgen.formats.numbers import fixed
+from maskgen.formats.path_forms import Sketch
 from maskgen.model.finding import Finding
 from maskgen.model.job import Job
 from maskgen.model.names import RowReport, RowStatus
@@ -29,13 +33,13 @@ Paths = Sequence[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class NamePicture:
-    """A made name: what is said under its picture, and its colours and path data, over the part called `blank`."""
+    """A made name: what is said under its picture, and its colours and outlines, over the part called `blank`."""
 
     number: int
     text: str
     quantity: int
     blank: str
-    paths: Paths
+    outlines: Sequence[tuple[str, Sketch]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +76,7 @@ def write_names_report(
     parts = sum(r.row.quantity for r in reports if r.status is not RowStatus.REFUSED)
     refused, warned = ([_line(r) for r in reports if r.status is s] for s in (RowStatus.REFUSED, RowStatus.WARNED))
     placed = sum(r.row.quantity for r in reports if r.sheet is not None)
+    outlines = _Outlines()
     context: dict[str, Any] = {
         "words": WORDS,
         "style": Markup(asset("report.css")),
@@ -90,7 +95,7 @@ def write_names_report(
         "refused": refused,
         "warned": warned,
         "blanks": [(key, Markup(_paths(paths))) for key, paths in sorted(blanks.items()) if key],
-        "names": (_picture(picture, width, height) for picture in pictures),
+        "names": (_picture(picture, outlines, width, height) for picture in pictures),
         "sheets": (_sheet(sheet, outlines=placed <= OUTLINES_UP_TO) for sheet in sheets),
         "estimate": estimate_rows(estimate, job, apiece=False),
         "assumptions": WORDS.assumptions(estimate.assumptions) if estimate else (),
@@ -116,12 +121,37 @@ def _paths(paths: Paths) -> str:
     return "".join(f'<path fill-rule="evenodd" fill="{colour}" d="{data}"/>' for colour, data in paths)
 
 
-def _picture(picture: NamePicture, width: float, height: float) -> dict[str, Any]:
+class _Outlines:
+    """Outlines of small pictures: whole where one comes first, and named there wherever it comes again."""
+
+    def __init__(self) -> None:
+        self._first: dict[bytes, tuple[int, float, float]] = {}
+
+    def draw(self, outlines: Iterable[tuple[str, Sketch]]) -> str:
+        """Give the elements of one picture."""
+        return "".join(
+            f'<g fill="{colour}">{"".join(self._element(sketch) for _, sketch in alike)}</g>'
+            for colour, alike in groupby(outlines, key=itemgetter(0))
+        )
+
+    def _element(self, sketch: Sketch) -> str:
+        if not sketch.steps:
+            return ""
+        mark, (x, y) = blake2b(sketch.steps.encode(), digest_size=12).digest(), sketch.start
+        if mark in self._first:
+            number, first_x, first_y = self._first[mark]
+            return f'<use href="#o{number}" x="{x - first_x:.2f}" y="{y - first_y:.2f}"/>'
+        number = len(self._first) + 1
+        self._first[mark] = number, x, y
+        return f'<path id="o{number}" fill-rule="evenodd" d="{sketch.data}"/>'
+
+
+def _picture(picture: NamePicture, outlines: _Outlines, width: float, height: float) -> dict[str, Any]:
     label = escape(f"{picture.number} {picture.text}")
     under = f'<use href="#part-{picture.blank}"/>' if picture.blank else ""
     svg = (
         f'<svg viewBox="0 0 {fixed(width)} {fixed(height)}" role="img" aria-label="{label}">'
-        f"{under}{_paths(picture.paths)}</svg>"
+        f"{under}{outlines.draw(picture.outlines)}</svg>"
     )
     return {"number": picture.number, "text": picture.text, "quantity": picture.quantity, "picture": Markup(svg)}
 

@@ -9,12 +9,13 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from svgelements import Path
 
+from maskgen.formats.path_forms import Sketch
 from maskgen.model.job import Job, Paper, Part, Shape
 from maskgen.report.contact_sheet import operators, write_contact_sheet
 from maskgen.report.names_page import NamePicture
 
 JOB = Job(title="Larkmoor Sky Society, name plates", part=Part(Shape.PLATE, width_mm=60.0, height_mm=30.0))
-LETTER = "M10 10l5 0 0 5zm1 1c1 0 2 1 2 2l-1 0z"
+LETTER = Sketch((10.0, 10.0), "l5 0 0 5zm1 1c1 0 2 1 2 2l-1 0z")
 
 
 def sheet(count, job=JOB, text="Orla"):
