@@ -2,6 +2,7 @@
 
 import dataclasses
 import io
+import re
 
 import pytest
 from hypothesis import given
@@ -76,3 +77,26 @@ def test_steps_end_where_another_library_ends(rings):
     assert len(found) == len(expected)
     for mine, theirs in zip(found, expected, strict=True):
         assert mine == pytest.approx(theirs, abs=0.02)
+
+
+def test_an_outline_that_comes_again_is_kept_once_and_put_where_each_stands():
+    """Read back by pypdf: the form's own path, moved by what the page says, is the outline as it was given."""
+    count = 6
+    reader = sheet(count)
+    page = reader.pages[0]
+    forms = {
+        name: form.get_object().get_data().decode("latin-1")
+        for name, form in page["/Resources"]["/XObject"].items()
+        if " c\n" in form.get_object().get_data().decode("latin-1")
+    }
+    assert len(forms) == 1
+    ((name, code),) = forms.items()
+    content = page.get_contents().get_data().decode("latin-1")
+    shifts = re.findall(rf"1 0 0 1 (\S+) (\S+) cm\s+{name} Do", content)
+    assert len(shifts) == count
+    expected = [(segment.end.x, segment.end.y) for segment in Path(LETTER.data)]
+    path = re.search(r"[^\n]* m\n.*h", code, re.DOTALL)[0]
+    for x, y in shifts:
+        moved = [(px + float(x), py + float(y)) for px, py in places(path)]
+        for mine, theirs in zip(moved, expected, strict=True):
+            assert mine == pytest.approx(theirs, abs=0.02)
