@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import multiprocessing
 import os
 import signal
@@ -81,11 +82,15 @@ def _pool(writer: RowWriter, workers: int) -> Iterator[ProcessPoolExecutor]:
     # Forked workers share what is read and worked out; nothing that is done in them waits for a thread of the parent.
     ways = multiprocessing.get_all_start_methods()
     way = "fork" if sys.platform == "linux" and "fork" in ways else "spawn"
+    # What has been read and worked out by now stays where it is: collecting garbage would have every worker copy it.
+    gc.collect()
+    gc.freeze()
     pool = ProcessPoolExecutor(workers, multiprocessing.get_context(way), _begin, (writer,))
     try:
         yield pool
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+        gc.unfreeze()
 
 
 def _in_turn(pool: ProcessPoolExecutor, work: Any, items: Iterable[Any], workers: int) -> Iterator[Any]:
