@@ -59,6 +59,8 @@ def parcel_of(files: Mapping[str, bytes], sheets: Sequence[Sheet], job: Job) -> 
         quantity=job.quantity,
         film=job.sheets.film,
         sheets=tuple(sheets),
+        # Every piece is one path; the sheets of a list are never held as outlines.
+        pieces=tuple(files[f"sheets/sheet-{sheet.number:02d}.svg"].count(b"<path ") for sheet in sheets),
         check_bar_mm=BAR_MM[0] if job.sheets.check_bar else None,
         mirrored=job.sheets.mirror,
     )

@@ -30,6 +30,7 @@ from maskgen.report.bench import write_bench_sheets
 from maskgen.report.bench_names import NamedPart
 from maskgen.report.contact_sheet import write_contact_sheet
 from maskgen.report.names_page import NamePicture, SheetPicture, write_names_report
+from maskgen.shape.nest import placed_box
 
 OVER_ARTWORK = "The box for the letters lies over the artwork; names that reach it are told below."
 
@@ -165,8 +166,14 @@ class _Sharing:
         for sheet in laid:
             for placement, box in zip(sheet.placements, sheet.boxes, strict=True):
                 row = int(placement.row)
-                if row not in spots and placement.mask == self.records[row].name_mask:
-                    spots[row] = (sheet.number, (box[0], box[1]))
+                record = self.records[row]
+                if row in spots or placement.mask != record.name_mask:
+                    continue
+                # The box of a whole mask may hold register crosses too.
+                whole = placement.piece is None and placement.tile is None
+                own = next(mask.box for mask in record.masks if mask.number == placement.mask)
+                left, top, _, _ = placed_box(own, placement) if whole else box
+                spots[row] = (sheet.number, (left, top))
         return spots
 
     def _report(self, row: NameRow, spots: dict[int, tuple[int, tuple[float, float]]], twice: set[str]) -> RowReport:

@@ -24,12 +24,16 @@ _WIDTH = 88
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What the order note says; `check_bar_mm` is the length to measure after cutting, where the sheets have one."""
+    """What the order note says.
+
+    `pieces` are those on each of the sheets, `check_bar_mm` is the length to measure after cutting, where there is one.
+    """
 
     title: str
     quantity: int
     film: str
     sheets: tuple[Sheet, ...]
+    pieces: tuple[int, ...]
     check_bar_mm: float | None = None
     mirrored: bool = False
 
@@ -60,7 +64,6 @@ def write_parcel(files: Mapping[str, bytes], order: Order) -> bytes:
 
 def order_note(order: Order, names: Sequence[str]) -> str:
     """Give the note as plain text, one page."""
-    pieces = sum(len(sheet.drawing.pieces) for sheet in order.sheets)
     points = [
         f"Cut every sheet once. Together they are the masks for {order.quantity} "
         f"{'part' if order.quantity == 1 else 'parts'}; the quantity is already laid out.",
@@ -79,8 +82,8 @@ def order_note(order: Order, names: Sequence[str]) -> str:
     points.append(f"{CHECKSUMS} lists what each file must be, to see that nothing was changed on the way.")
     table = [
         f"  sheet {sheet.number}: {sheet.drawing.width:.1f} x {sheet.drawing.height:.1f} mm, "
-        f"{len(sheet.drawing.pieces)} pieces"
-        for sheet in order.sheets
+        f"{pieces} pieces"
+        for sheet, pieces in zip(order.sheets, order.pieces, strict=True)
     ]
     lines = [
         *textwrap.wrap(f"Order: {' '.join(order.title.split()) or 'cut vinyl masks'}", _WIDTH),
@@ -91,7 +94,7 @@ def order_note(order: Order, names: Sequence[str]) -> str:
             for line in textwrap.wrap(point, _WIDTH, initial_indent="- ", subsequent_indent="  ")
         ),
         "",
-        f"Sheets: {len(order.sheets)}, {pieces} pieces in all",
+        f"Sheets: {len(order.sheets)}, {sum(order.pieces)} pieces in all",
         *table,
         "",
         "Files (the same sheets in each format, use the one your cutter takes best):",

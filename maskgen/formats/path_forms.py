@@ -15,6 +15,7 @@ from maskgen.model.paths import Cubic, Point, Ring
 
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 _PATH = re.compile(r' d="([^"]*)"')
+_COMMAND = re.compile(r"[MLC]")
 _PLACE = f"%.{DECIMALS}f"
 
 
@@ -22,7 +23,7 @@ _PLACE = f"%.{DECIMALS}f"
 class PathForm:
     """Path data with absolute positions: `words` with a place for every number, the positions (n, 2) in mm.
 
-    `box` holds them: left, top, right, bottom of the outline or, by a trifle, more.
+    `box` is left, top, right, bottom of the outline itself, which bends short of the control points of its curves.
     """
 
     words: str
@@ -33,8 +34,7 @@ class PathForm:
     def parse(cls, data: str) -> PathForm:
         """Take path data of M, L, C and Z, at least one run of it, apart."""
         points = np.array(_NUMBER.findall(data), dtype=np.float64).reshape(-1, 2)
-        (left, top), (right, bottom) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-        return cls(_NUMBER.sub(_PLACE, data), points, (left, top, right, bottom))
+        return cls(_NUMBER.sub(_PLACE, data), points, _extent(data, points))
 
     @classmethod
     def of(cls, rings: Iterable[Ring]) -> PathForm:
@@ -94,6 +94,37 @@ class Sketch:
     def data(self) -> str:
         """The path data."""
         return f"M{self.start[0]:.2f} {self.start[1]:.2f}{self.steps}" if self.steps else ""
+
+
+def _extent(data: str, points: NDArray[np.float64]) -> tuple[float, float, float, float]:
+    """Give the box of an outline: of its nodes, and of what bulges past them."""
+    counts = np.array([3 if command == "C" else 1 for command in _COMMAND.findall(data)])
+    nodes = np.cumsum(counts) - 1
+    low, high = points[nodes].min(axis=0), points[nodes].max(axis=0)
+    ends = nodes[counts == 3]
+    curves = points[ends[:, None] + np.arange(-3, 1)]
+    # A curve whose control points lie within the box of the nodes cannot leave it.
+    outside = ((curves < low) | (curves > high)).any(axis=(1, 2))
+    if outside.any():
+        bulge = _at_turns(curves[outside])
+        low, high = np.fmin(low, np.fmin.reduce(bulge)), np.fmax(high, np.fmax.reduce(bulge))
+    (left, top), (right, bottom) = low.tolist(), high.tolist()
+    return left, top, right, bottom
+
+
+def _at_turns(curves: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give x and y of cubics (n, 4, 2) where each turns back, two for every curve; NaN where it does not."""
+    p0, p1, p2, p3 = np.moveaxis(curves, 1, 0)
+    a, b, c = p3 - p0 + 3 * (p1 - p2), 2 * (p0 - 2 * p1 + p2), p1 - p0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # Zeros of a t^2 + b t + c by the form that loses no digits where a is small.
+        q = -0.5 * (b + np.copysign(np.sqrt(b * b - 4 * a * c), b))
+        t = np.concatenate([q / a, c / q])
+    t[~((t > 0) & (t < 1))] = np.nan
+    p0, p1, p2, p3 = (np.concatenate([p, p]) for p in (p0, p1, p2, p3))
+    s = 1 - t
+    places: NDArray[np.float64] = s**3 * p0 + 3 * s * s * t * p1 + 3 * s * t * t * p2 + t**3 * p3
+    return places
 
 
 def _hundredths(point: Point) -> tuple[int, int]:

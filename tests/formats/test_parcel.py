@@ -13,7 +13,7 @@ SHEETS = tuple(
     Sheet(n, CutDrawing(0, 0, 300, 100.04 * n, tuple(rectangle(k, 1, k + 0.5, 2) for k in range(n + 1))), ())
     for n in (1, 2)
 )
-ORDER = Order("Larkmoor Sky Society, finder ring", 40, "mask film, 300 mm wide", SHEETS, 50.0, mirrored=True)
+ORDER = Order("Larkmoor Sky Society, finder ring", 40, "mask film, 300 mm wide", SHEETS, (2, 3), 50.0, mirrored=True)
 FILES = {"sheet-02.svg": b"<svg/>", "sheet-01.svg": b"<svg>1</svg>", "sheet-01.plt": b"IN;SP1;PU;"}
 
 
@@ -57,7 +57,7 @@ def test_note_says_what_the_service_must_know():
 
 
 def test_note_leaves_out_what_is_not_there():
-    note = order_note(Order("", 1, "film", SHEETS), [])
+    note = order_note(Order("", 1, "film", SHEETS, (2, 3)), [])
     assert "measure" not in note
     assert "mirrored" not in note
     assert "for 1 part;" in note
