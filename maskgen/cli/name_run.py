@@ -133,7 +133,7 @@ class _Sharing:
             write_names_report(
                 whole,
                 reports=reports,
-                findings=maker.of_all(),
+                findings=maker.of_all({self.records[row.number].colour: row for row in good[::-1]}.values()),
                 blanks=blanks,
                 pictures=self._pictures(good),
                 sheets=self._sheet_pictures(laid),

@@ -81,8 +81,7 @@ def order_note(order: Order, names: Sequence[str]) -> str:
         points.append("The sheets are mirrored on purpose, to be weeded from behind. Do not mirror them back.")
     points.append(f"{CHECKSUMS} lists what each file must be, to see that nothing was changed on the way.")
     table = [
-        f"  sheet {sheet.number}: {sheet.drawing.width:.1f} x {sheet.drawing.height:.1f} mm, "
-        f"{pieces} pieces"
+        f"  sheet {sheet.number}: {sheet.drawing.width:.1f} x {sheet.drawing.height:.1f} mm, {pieces} pieces"
         for sheet, pieces in zip(order.sheets, order.pieces, strict=True)
     ]
     lines = [

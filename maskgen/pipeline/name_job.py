@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from maskgen.check.resolution import resolution_finding
 from maskgen.colour.mix import ColourModel
-from maskgen.errors import InputError, nearest_known
+from maskgen.errors import InputError, NoPlanError, nearest_known
 from maskgen.model.dyeing import Plan, Recipe, Shelf
 from maskgen.model.finding import Finding
 from maskgen.model.job import Job, TextSpec
@@ -25,6 +26,7 @@ from maskgen.pipeline.convert import (
     with_ground_colour,
 )
 from maskgen.pipeline.finish import Finished, finish_masks
+from maskgen.pipeline.name_reasons import off_the_face
 from maskgen.pipeline.ordering import order_dyes
 from maskgen.pipeline.size import settle_size
 from maskgen.pipeline.wanted import GROUND, NamedColour, matched_keys, name_artwork_colours, wanted_colours
@@ -33,6 +35,11 @@ from maskgen.shape.face import Placed, place_artwork
 from maskgen.shape.glyphs import Font
 from maskgen.shape.islands import Settled, settle_islands
 from maskgen.shape.lettering import Lettering, Unsettable, set_text
+
+NAME_WORK = 12.0
+"""Work of masking a name, as `hand_work` counts it: eight letters with four counters to weed."""
+AROUND_WORK = 16.0
+"""Work a name adds to masking what lies around it: eight openings to weed, four small counters to place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,27 +95,28 @@ class NameJob:
         self.plans = dict(plans or {})
 
     def find_plans(self, rows: Iterable[NameRow]) -> Mapping[str, Plan]:
-        """Find the dye order of every colour the rows name, each on the first row that can be set in it.
-
-        Whoever makes the rest of the rows is given these, so that it does not matter who makes what.
-        """
-        first: dict[str, NameRow] = {}
+        """Find the dye order of every colour the rows name; whoever makes the rows is given these, to save the time."""
+        first: dict[str, Partition] = {}
         for row in rows:
             name = (row.colour or self.spec.colour).strip().lower()
-            if name not in first and self._settable(row):
-                first[name] = row
-        for row in first.values():
-            regions, _ = self.on_the_part(self.lettering(row), self.colour_of(row))
-            regions = settle_islands(regions, resist=self.job.resist).partition
-            self.plans.setdefault(lot_of(regions), self._new_plan(regions))
+            if name not in first and (settled := self._standing(row)) is not None:
+                first[name] = settled
+        for name, regions in first.items():
+            letters = self.entry(name).key
+            # Colours that have no order refuse their own rows, when those are made.
+            with contextlib.suppress(NoPlanError):
+                self.plans.setdefault(lot_of(regions, letters), self._new_plan(regions, letters))
         return self.plans
 
-    def _settable(self, row: NameRow) -> bool:
+    def _standing(self, row: NameRow) -> Partition | None:
+        """Give the part with a row's name on it, where something of the name is left on it."""
         try:
-            self.on_the_part(self.lettering(row), self.colour_of(row))
+            colour = self.colour_of(row)
+            regions, _ = self.on_the_part(self.lettering(row), colour)
         except (Refusal, Unsettable, InputError):
-            return False
-        return True
+            return None
+        settled = settle_islands(regions, resist=self.job.resist).partition
+        return settled if any(region.key == colour.key for region in settled.regions) else None
 
     def _known_colours(self) -> tuple[NamedColour, ...]:
         """Give the artwork's colours and all others the template names, with ids that count through."""
@@ -208,8 +216,11 @@ class NameJob:
         width, height = self.part.face_mm
         letters = Region(colour.key, colour.name, colour.source, lettering.moved(self.box_at()))
         others = [] if self.artwork is None else [r for r in self.artwork.regions if r.key != self.ground]
-        placed = self._on_face(Partition(width, height, (letters, *others)), width)
-        alone = self._on_face(Partition(width, height, (letters,)), width) if others else placed
+        try:
+            alone = self._on_face(Partition(width, height, (letters,)), width)
+        except InputError as error:
+            raise Refusal(off_the_face((width, height)), lettering.cap_height_mm) from error
+        placed = self._on_face(Partition(width, height, (letters, *others)), width) if others else alone
         return with_ground(placed.partition, self.colours), alone.findings
 
     def _on_face(self, drawn: Partition, width: float) -> Placed:
@@ -221,18 +232,24 @@ class NameJob:
         """Settle the islands as the template says."""
         return settle_islands(regions, resist=self.job.resist, choices=self.job.island)
 
-    def plan(self, regions: Partition) -> Plan:
-        """Give the dye order of a set of colours: one for all rows that have them."""
-        return self.plans.get(lot_of(regions)) or self._new_plan(regions)
+    def plan(self, regions: Partition, letters: str) -> Plan:
+        """Give the dye order of a set of colours with letters in one of them: one for all rows that have them."""
+        return self.plans.get(lot_of(regions, letters)) or self._new_plan(regions, letters)
 
-    def _new_plan(self, regions: Partition) -> Plan:
+    def _new_plan(self, regions: Partition, letters: str) -> Plan:
+        """Order the dyes by the colours and the part alone, so that a row made again by itself has the same order."""
         present = {region.key: region for region in regions.regions}
+        ground = next((r.key for r in regions.regions if r.name == GROUND), None)
+        work = dict.fromkeys(present, 0.0) | {r.key: hand_work(r.area) for r in self.without_letters().regions}
+        for key, more in ((letters, NAME_WORK), (ground, AROUND_WORK)):
+            if key in work:
+                work[key] += more
         wanted = wanted_colours(
             [c for c in self.colours if c.key in present],
             self.model,
             self.job,
-            ground_key=next((r.key for r in regions.regions if r.name == GROUND), None),
-            hand_work={key: hand_work(region.area) for key, region in present.items()},
+            ground_key=ground,
+            hand_work={key: work[key] for key in present},
         )
         return order_dyes(wanted, self.model, finish=self.job.finish, matched=matched_keys(self.colours))
 
@@ -252,7 +269,7 @@ class NameJob:
         """
         regions, placing = self.on_the_part(self.lettering(row), self.colour_of(row))
         settled = self.settled(regions)
-        plan = self.plan(settled.partition)
+        plan = self.plan(settled.partition, self.colour_of(row).key)
         sizes = {r.key: round(area_of(r.area), 4) for r in settled.partition.regions}
         plan = with_areas(plan, sizes)
         regions = with_ground_colour(settled.partition, plan)
@@ -262,9 +279,9 @@ class NameJob:
         return WholeRow(plan, regions, finished, in_order(found))
 
 
-def lot_of(regions: Partition) -> str:
-    """Name a set of colours."""
-    return " ".join(sorted(region.key for region in regions.regions))
+def lot_of(regions: Partition, letters: str) -> str:
+    """Name a set of colours with letters in one of them."""
+    return f"{letters} on " + " ".join(sorted({letters, *(region.key for region in regions.regions)}))
 
 
 def with_areas(plan: Plan, sizes: Mapping[str, float]) -> Plan:

@@ -17,14 +17,16 @@ import shapely
 
 from maskgen.errors import InputError
 from maskgen.geometry.polygons import to_multipolygon
-from maskgen.model.dyeing import Plan
+from maskgen.model.dyeing import ApplyMask, Plan
 from maskgen.model.finding import Code, Finding, Severity
-from maskgen.model.job import Carrier
+from maskgen.model.job import Carrier, Shape
 from maskgen.model.names import NameRow, RowStatus
 from maskgen.model.paths import Area, Region
 from maskgen.pipeline.convert import in_order, neighbours, with_ground_colour
 from maskgen.pipeline.name_face import Blank, DrawnMask, DrawnRow, drawn_whole
 from maskgen.pipeline.name_job import NameJob, Refusal, Template, WholeRow, lot_of, with_areas
+from maskgen.pipeline.name_losses import Losses
+from maskgen.pipeline.name_reasons import nothing_left, of_error, refusal, summed_up
 from maskgen.pipeline.name_room import Room
 from maskgen.pipeline.name_stamps import Letters, Stamp, make_stamp
 from maskgen.pipeline.wanted import NamedColour
@@ -76,6 +78,7 @@ class NameMaker:
     def __init__(self, template: Template, plans: Mapping[str, Plan] | None = None) -> None:
         self.setting = NameJob(template, plans)
         self._lands: dict[tuple[Glyph, ...], float] = {}
+        self._losses = Losses(self.setting)
         self._worked_out: dict[ClusterKey, Stamp | None] = {}
         self._lot_of = lru_cache(maxsize=64)(self._make_lot)
         self._drawn_on = self._artwork_shape()
@@ -118,19 +121,23 @@ class NameMaker:
         """Make one row; it comes back refused, with the reason, where it cannot be made."""
         try:
             return self._make(row)
-        except Refusal as refusal:
-            return MadeRow(RowStatus.REFUSED, refusal.reason, refusal.cap_height_mm, refusal.land_mm)
+        except Refusal as refused:
+            return MadeRow(RowStatus.REFUSED, refused.reason, refused.cap_height_mm, refused.land_mm)
         except (Unsettable, InputError) as error:
-            return MadeRow(RowStatus.REFUSED, str(error))
+            return MadeRow(RowStatus.REFUSED, of_error(error))
 
     def whole(self, row: NameRow) -> WholeRow:
         """Work a row out as a whole part."""
         return self.setting.whole(row)
 
-    def of_all(self) -> tuple[Finding, ...]:
-        """Give what is to be said of every part alike: the artwork, and the colours reached."""
-        lot = self._lot_of(self.setting.letters.key)
-        return in_order(lot.blank.findings) if lot is not None else ()
+    def of_all(self, rows: Iterable[NameRow]) -> tuple[Finding, ...]:
+        """Give what is to be said of every part alike: the artwork, and the colours reached; `rows` have one each."""
+        found: list[Finding] = []
+        for row in rows:
+            lot = self._lot_of(self.setting.colour_of(row).key)
+            of_lot = lot.blank.findings if lot is not None else self.whole(row).findings
+            found += [f for f in of_lot if lot is not None or not self._is_of_letters(f)]
+        return in_order(found)
 
     def blank_picture(self, colour: str) -> tuple[tuple[str, str], ...]:
         """Give a small picture of the part without letters: colour and path data, by the letters' colour."""
@@ -159,21 +166,28 @@ class NameMaker:
         lot = self._lot_of(colour.key)
         letters = clusters(lettering, self.setting.box_at(), lot.room.reach_mm if lot is not None else 0.0)
         land = self._narrowest(lettering, letters)
+        left_out = self._losses.left_out(lettering, letters, land)
         stamped = self._stamped(letters, colour, lot)
         if stamped is not None and lot is not None:
             drawn, telling = stamped
             plan, found = lot.blank.plan, drawn.findings[len(lot.blank.findings) :]
             of_letters = tuple(f for f, told in zip(found, telling, strict=True) if told)
+            held = {mask.number for mask in drawn.masks}
         else:
             whole = self.whole(row)
             plan, of_letters = whole.plan, tuple(f for f in whole.findings if self._is_of_letters(f))
+            held = {mask.number for mask in whole.finished.masks if mask.area.pieces}
             drawn = drawn_whole(whole.regions, whole.finished.masks, whole.finished.simulation, whole.findings)
+        hidden = self._losses.hidden(colour, lettering, plan, land)
+        masks = [step.mask for step in plan.sequence.steps if isinstance(step, ApplyMask)]
+        if empty := [mask for mask in masks if mask not in held]:
+            raise Refusal(nothing_left(empty[0]), lettering.cap_height_mm, land)
         own = [f for f in of_letters if f.severity is Severity.ERROR]
         if own:
-            raise Refusal(f"{own[0].message}; {own[0].mend}", lettering.cap_height_mm, land)
+            raise Refusal(refusal(own[0]), lettering.cap_height_mm, land)
         errors = [f for f in drawn.findings if f.severity is Severity.ERROR]
         warnings = [*errors, *(f for f in of_letters if f.severity is Severity.WARNING)]
-        reasons = (self._over_artwork(lettering, letters), _summed_up(warnings))
+        reasons = (self._over_artwork(lettering, letters), hidden, left_out, summed_up(warnings))
         reason = "; ".join(part for part in reasons if part)
         return MadeRow(
             RowStatus.WARNED if reason else RowStatus.MADE,
@@ -248,7 +262,7 @@ class NameMaker:
         bare = setting.without_letters()
         settled = setting.settled(bare)
         regions = settled.partition
-        plan = setting.plans.get(" ".join(sorted({*lot_of(regions).split(), letters})))
+        plan = setting.plans.get(lot_of(regions, letters))
         if plan is None:
             return None
         regions = with_ground_colour(regions, plan)
@@ -296,6 +310,8 @@ class NameMaker:
         (left, top), (width, height) = self.setting.box_at(), self.setting.spec.box_mm
         x, y = finding.at_mm
         beside = self.setting.job.resist.lap_mm
+        if self.setting.part.shape is Shape.TUBE:
+            x = left - beside + (x - left + beside) % self.setting.part.face_mm[0]
         return left - beside <= x <= left + width + beside and top - beside <= y <= top + height + beside
 
 
@@ -310,23 +326,3 @@ def _name_mask(masks: tuple[DrawnMask, ...], key: str) -> str:
     """Give the mask that draws the letters: their own, or the one with the longest cut, in which they are openings."""
     own = [mask for mask in masks if key in mask.regions]
     return max(own or masks, key=lambda mask: mask.cut_mm).number if masks else ""
-
-
-def _summed_up(warnings: list[Finding]) -> str:
-    """Say in one line what a person should look at."""
-    words = {
-        Code.NARROW_GAP: "notches or openings narrower than dye and bleach surely reach",
-        Code.SMALL_PIECE: "pieces small enough to be lost in weeding",
-        Code.LOOSE_ISLAND: "loose pieces inside letters",
-        Code.THIN_LAND: "thin or pointed film",
-        Code.OFF_PART: "letters close to the part's edge or a hole",
-        Code.CREEP_OVERRUN: "bleach creeps through",
-    }
-    kinds: dict[str, list[Finding]] = {}
-    for finding in warnings:
-        kinds.setdefault(words.get(finding.code, finding.code.value), []).append(finding)
-    parts = []
-    for kind, members in kinds.items():
-        values = [f.value for f in members if f.value is not None and f.code is not Code.LOOSE_ISLAND]
-        parts.append(f"{kind} ({len(members)}" + (f", least {min(values):.2f})" if values else ")"))
-    return "; ".join(parts)

@@ -98,4 +98,4 @@ def test_a_stencil_and_letters_over_a_hole_are_worked_out_as_a_whole(more):
     assert made.drawn is None or not made.drawn.over_blank
     assert made.status in (RowStatus.WARNED, RowStatus.MADE, RowStatus.REFUSED)
     if more == MIDDLE_HOLE:
-        assert "edge or a hole" in made.reason
+        assert "over a hole" in made.reason
