@@ -6,7 +6,7 @@ import dataclasses
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,9 +27,10 @@ from maskgen.pipeline.name_job import Template
 from maskgen.pipeline.names import NameMaker
 from maskgen.plan.estimate import Lot, estimate_lots
 from maskgen.report.bench import write_bench_sheets
-from maskgen.report.bench_names import NamedPart
+from maskgen.report.bench_names import NamedMask, NamedPart
 from maskgen.report.contact_sheet import write_contact_sheet
-from maskgen.report.names_page import NamePicture, SheetPicture, write_names_report
+from maskgen.report.names_page import NameLot, NamePicture, SheetPicture, write_names_report
+from maskgen.report.words import WORDS
 from maskgen.shape.nest import placed_box
 
 OVER_ARTWORK = "The box for the letters lies over the artwork; names that reach it are told below."
@@ -137,13 +138,22 @@ class _Sharing:
                 blanks=blanks,
                 pictures=self._pictures(good),
                 sheets=self._sheet_pictures(laid),
-                estimate=self._estimate(whole, [lot for _, lot, _ in lots], laid, good),
+                sheet_count=len(laid),
+                lots=[NameLot(colour, lot.parts, lot.plan) for colour, (_, lot, _) in lots.items()],
+                estimate=self._estimate(whole, [lot for _, lot, _ in lots.values()], laid, good),
                 notes=notes,
             ),
         )
-        papers = write_bench_sheets([r for r, _, _ in lots], title=job.title or "Names", names=[n for _, _, n in lots])
+        results, _, named = zip(*lots.values(), strict=True) if lots else ((), (), ())
+        papers = write_bench_sheets(results, title=job.title or "Names", names=named)
         save(folder / "bench-sheet.pdf", papers)
-        proof = write_contact_sheet(whole, blanks=dict(sorted(blanks.items())), pictures=self._pictures(good))
+        refused = [r for r in reports if r.status is RowStatus.REFUSED]
+        proof = write_contact_sheet(
+            whole,
+            blanks=dict(sorted(blanks.items())),
+            pictures=self._pictures(good),
+            not_made=[f"{WORDS.name_caption(r.row.number, _whole(r.row), 1)}: {r.reason}" for r in refused],
+        )
         save(folder / "proof.pdf", proof)
         if job.sheets.parcel:
             cut = {f"sheets/{path.name}": path.read_bytes() for path in sorted((folder / "sheets").iterdir())}
@@ -189,44 +199,66 @@ class _Sharing:
         for row in good:
             over, outlines = name_rows.read_picture(self.writer.home / self.writer.places[row.number])
             blank = self.records[row.number].colour if over else ""
-            yield NamePicture(row.number, row.text, row.quantity, blank, tuple(outlines))
+            yield NamePicture(row.number, _whole(row), row.quantity, blank, tuple(outlines))
 
     def _sheet_pictures(self, laid: Sequence[Laid]) -> Iterator[SheetPicture]:
+        several = any(len(record.masks) > 1 for record in self.records.values())
         for sheet in laid:
             path = self.run.folder / "sheets" / f"sheet-{sheet.number:02d}.svg"
             rows = tuple(int(placement.row) for placement in sheet.placements)
-            yield SheetPicture(sheet.number, sheet.width, sheet.height, rows, sheet.boxes, path.read_bytes())
+            masks = tuple(placement.mask if several else "" for placement in sheet.placements)
+            yield SheetPicture(sheet.number, sheet.width, sheet.height, rows, masks, sheet.boxes, path.read_bytes())
 
-    def _lots(self, good: Sequence[NameRow], laid: Sequence[Laid]) -> list[tuple[JobResult, Lot, list[NamedPart]]]:
-        """Give every set of rows of one colour with a row that stands for them in the papers."""
+    def _lots(self, good: Sequence[NameRow], laid: Sequence[Laid]) -> dict[str, tuple[JobResult, Lot, list[NamedPart]]]:
+        """Give every set of rows of one colour, by its id, with a row that stands for them in the papers."""
         maker = self.writer.maker
         by_colour: dict[str, list[NameRow]] = {}
         for row in good:
             by_colour.setdefault(self.records[row.number].colour, []).append(row)
-        lots = []
-        for rows in by_colour.values():
+        lots = {}
+        sheets = self._sheets_of(laid)
+        for number, (colour, rows) in enumerate(by_colour.items(), start=1):
             whole = maker.whole(rows[0])
             count = sum(row.quantity for row in rows)
             masks = ((row.quantity, mask) for row in rows for mask in self.records[row.number].masks)
+            job = dataclasses.replace(maker.setting.job, quantity=count)
+            if len(by_colour) > 1:
+                letters = maker.setting.colour_of(rows[0]).name
+                job = dataclasses.replace(job, title=WORDS.lot_title(job.title, letters, number, len(by_colour)))
+            used = {
+                one
+                for row in rows
+                for mask in self.records[row.number].masks
+                for one in sheets[row.number, mask.number]
+            }
             result = JobResult(
-                job=dataclasses.replace(maker.setting.job, quantity=count),
+                job=job,
                 shelf=self.run.template.shelf,
                 plan=whole.plan,
                 regions=whole.regions,
                 masks=whole.finished.masks,
-                sheets=tuple(one.empty_sheet for one in laid),
+                sheets=tuple(one.empty_sheet for one in laid if one.number in used),
                 simulation=whole.finished.simulation,
                 findings=(),
             )
             lot = Lot(whole.plan, count, sum(copies * sum(mask.runs) for copies, mask in masks))
-            lots.append((result, lot, [self._named(row) for row in rows]))
+            lots[colour] = (result, lot, [self._named(row, sheets) for row in rows])
         return lots
 
-    def _named(self, row: NameRow) -> NamedPart:
-        masks = self.records[row.number].masks
-        left = min((mask.box[0] for mask in masks), default=0.0)
-        top = min((mask.box[1] for mask in masks), default=0.0)
-        return NamedPart(row.number, row.text, row.quantity, sum(sum(mask.runs) for mask in masks), left, top)
+    def _sheets_of(self, laid: Sequence[Laid]) -> dict[tuple[int, str], tuple[int, ...]]:
+        """Tell on which sheets the copies of every mask lie, by row and mask."""
+        found: dict[tuple[int, str], tuple[int, ...]] = {}
+        for sheet in laid:
+            for key in {(int(placement.row), placement.mask) for placement in sheet.placements}:
+                found[key] = (*found.get(key, ()), sheet.number)
+        return found
+
+    def _named(self, row: NameRow, sheets: Mapping[tuple[int, str], tuple[int, ...]]) -> NamedPart:
+        masks = tuple(
+            NamedMask(mask.number, sheets[row.number, mask.number], sum(mask.runs), mask.box[0], mask.box[1])
+            for mask in self.records[row.number].masks
+        )
+        return NamedPart(row.number, _whole(row), row.quantity, masks)
 
     def _estimate(
         self, job: Job, lots: Sequence[Lot], laid: Sequence[Laid], good: Sequence[NameRow]
@@ -236,6 +268,10 @@ class _Sharing:
         cut = sum(row.quantity * mask.cut_mm for row in good for mask in self.records[row.number].masks)
         film = sum(sheet.width * sheet.height for sheet in laid)
         return estimate_lots(job, lots, shelf=self.run.template.shelf, film_mm2=film, cut_length_mm=cut)
+
+
+def _whole(row: NameRow) -> str:
+    return WORDS.whole_name(row.text, row.second)
 
 
 def _progress(count: int) -> Callable[[], None]:

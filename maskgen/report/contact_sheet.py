@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import blake2b
 from typing import Any
 
@@ -33,14 +33,20 @@ GAP_MM = 5.0
 _TOKEN = re.compile(r"[MmLlCcZz]|-?(?:\d+\.?\d*|\.\d+)(?:e-?\d+)?")
 
 
-def write_contact_sheet(job: Job, *, blanks: Mapping[str, Paths], pictures: Iterable[NamePicture]) -> bytes:
-    """Give the pages as PDF; `blanks` are the parts without letters that pictures are laid over."""
+def write_contact_sheet(
+    job: Job, *, blanks: Mapping[str, Paths], pictures: Iterable[NamePicture], not_made: Sequence[str] = ()
+) -> bytes:
+    """Give the pages as PDF; `blanks` are the parts without letters that pictures are laid over.
+
+    `not_made` says which names are missing, and why, a name in a line.
+    """
     part = job.part
     assert part is not None
     data = io.BytesIO()
     sheet = _Sheet(job, part, blanks, data)
     for picture in pictures:
         sheet.add(picture)
+    sheet.say(WORDS.not_shown, not_made)
     return sheet.finished()
 
 
@@ -96,17 +102,15 @@ class _Sheet:
         self.cell = (room - GAP_MM * (self.columns - 1)) / self.columns
         self.scale = min(self.cell / face_width, TALLEST_MM / face_height)
         self.tall = face_height * self.scale
+        self.below = SMALL_MM * LINE * 1.6
         self.column, self.number = 0, 0
         self.top = self._begin()
 
     def add(self, picture: NamePicture) -> None:
         """Put the next name in its place."""
-        below = SMALL_MM * LINE * 1.6
         if self.column == self.columns:
-            self.column, self.top = 0, self.top + self.tall + below + GAP_MM
-        if self.top + self.tall + below > self.height - MARGIN_MM - TEXT_MM:
-            self._end()
-            self.column, self.top = 0, self._begin()
+            self.column, self.top = 0, self.top + self.tall + self.below + GAP_MM
+        self._make_room(self.tall + self.below)
         left = MARGIN_MM + self.column * (self.cell + GAP_MM)
         self._draw(picture, left)
         words = WORDS.name_caption(picture.number, picture.text, picture.quantity)
@@ -115,6 +119,30 @@ class _Sheet:
             size *= 0.93
         self._text(wrap(words, self.cell, size)[0], left, self.top + self.tall + SMALL_MM * 1.5, size)
         self.column += 1
+
+    def say(self, head: str, lines: Sequence[str]) -> None:
+        """Write lines under a heading, below the pictures; nothing without lines."""
+        if not lines:
+            return
+        if self.column:
+            self.column, self.top = 0, self.top + self.tall + self.below + GAP_MM
+        width = self.width - 2 * MARGIN_MM
+        said = [[(head, TEXT_MM)], *([(part, SMALL_MM) for part in wrap(line, width, SMALL_MM)] for line in lines)]
+        for paragraph in said:
+            # The heading stands with the first line below it.
+            self._make_room(
+                sum(size * LINE for _, size in paragraph) + (SMALL_MM * LINE if paragraph is said[0] else 0)
+            )
+            for part, size in paragraph:
+                self._text(part, MARGIN_MM, self.top + size, size)
+                self.top += size * LINE
+            self.top += SMALL_MM * (LINE - 1)
+
+    def _make_room(self, tall: float) -> None:
+        """Begin a new page where so much has no room on this one."""
+        if self.top + tall > self.height - MARGIN_MM - TEXT_MM:
+            self._end()
+            self.column, self.top = 0, self._begin()
 
     def finished(self) -> bytes:
         """Close the last page."""

@@ -11,13 +11,14 @@ from maskgen.model.job import Carrier, Job, Part, Shape
 from maskgen.model.masks import Sheet
 from maskgen.model.result import Forgiveness, IslandChange, SmallestSize
 from maskgen.report.words_bench import listed
+from maskgen.report.words_names import NamesWords
 from maskgen.report.words_page import PageWords
 
 TEXT_FONT = "Noto Sans"
 """The family the printed words stand in: it has the letters of most names."""
 
 
-class Words(PageWords):
+class Words(PageWords, NamesWords):
     """The words in English; another language is another class with the same names."""
 
     untitled = "Job without a title"
@@ -52,10 +53,6 @@ class Words(PageWords):
     def mm_round(self, value: float) -> str:
         """Say a length round a tube, which has no end of digits."""
         return f"{value:.1f} mm round"
-
-    def name_caption(self, number: int, text: str, quantity: int) -> str:
-        """Name a part of a list for the customer."""
-        return f"{number}  {text}" + (f" x {quantity}" if quantity > 1 else "")
 
     def wide(self, value: float) -> str:
         """Say a width."""

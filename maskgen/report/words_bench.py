@@ -297,9 +297,6 @@ class BenchWords(PlacingWords):
                 done = f"pieces counted on ______ of {quantity} parts"
         return f"Actual: {done}; remarks ____________________________________________________"
 
-    names_title = "The names of this lot"
-    names_heads = ("row", "name", "parts", "pieces on each", "from the left edge", "from the top edge")
-
     def sheet_check(self, settings: SheetSettings) -> str:
         """Say how the cut film is checked for size."""
         return "Measure the check bar on the sheet: 50.0 mm." if settings.check_bar else ""

@@ -14,7 +14,7 @@ from maskgen.model.job import Carrier, Hole, Paper, Part, Peel, Shape, TextSpec
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
 from maskgen.report.bench import write_bench_sheet, write_bench_sheets
-from maskgen.report.bench_names import NamedPart
+from maskgen.report.bench_names import NamedMask, NamedPart
 from maskgen.report.placing import label_place, placing_of
 from maskgen.report.placing_film import lap_all_round, larger_by_mm, looks_turnable
 from maskgen.report.words import WORDS
@@ -250,11 +250,14 @@ def test_a_lot_of_names_lists_each_with_its_own_measures(result):
     """One picture stands for all; no measure and no count of that one name may be taken for the others."""
     spec = TextSpec("Noto Sans", 6.0, (40.0, 10.0), "disc")
     lot = dataclasses.replace(result, job=dataclasses.replace(result.job, text=spec))
-    rows = [NamedPart(n, f"NAME {n}", 2, n + 3, 10.0 + n, 8.5) for n in range(1, 90)]
+    own = {n: NamedMask("M1", (n // 40 + 1,), n + 3, 10.0 + n, 8.5) for n in range(1, 90)}
+    same = NamedMask("M2", (3,), 7, 4.25, 6.5)
+    rows = [NamedPart(n, f"NAME {n}", 2, (mask, same)) for n, mask in own.items()]
     text = words(PdfReader(io.BytesIO(write_bench_sheets([lot], title="names", names=[rows]))))
     assert "box of 40 x 10 mm, drawn dashed, that begins 10.0 mm from the left edge and 10.0 mm from the top" in text
-    for row in rows:
-        assert f"{row.text} 2 {row.pieces} {row.left_mm:.1f} mm 8.5 mm" in text
+    for n, mask in own.items():
+        assert f"NAME {n} 2 M1 {n // 40 + 1} {mask.pieces} {mask.left_mm:.1f} mm 8.5 mm" in text
+    assert text.count("M2 has the same measures on every part: 7 pieces") == 1
     assert text.count("the pieces of its name of M") == len(lot.masks)
     for mask in lot.masks:
         assert f"{WORDS.pieces(len(mask.area.pieces))} of {mask.number}" not in text

@@ -36,6 +36,25 @@ def test_every_name_stands_once_and_nothing_of_the_workshop(paper):
     assert len(reader.pages) > 1
 
 
+@pytest.mark.parametrize("made", [0, 3, 39, 40, 41])
+def test_names_that_are_missing_are_told_with_their_reason(made):
+    names = [NamePicture(n, f"Orla {n}", 1, "", ()) for n in range(1, made + 1)]
+    missing = [f"{n}  Bartholomew {n}: the thinnest stroke would be 0.20 mm, " + "and on " * 30 for n in range(50)]
+    pages = PdfReader(io.BytesIO(write_contact_sheet(JOB, blanks={}, pictures=names, not_made=missing))).pages
+    texts = [" ".join(page.extract_text().split()) for page in pages]
+    whole = " ".join(texts)
+    assert whole.count("Not shown, because they cannot be made") == 1
+    assert all(whole.count(f"Bartholomew {n}: the thinnest stroke would be 0.20 mm") == 1 for n in range(50))
+    head = next(text for text in texts if "Not shown" in text)
+    assert "Bartholomew 0:" in head
+    lowest = [float(height) for page in pages for height in re.findall(r"[\d.]+ ([\d.]+) Tm", content(page))]
+    assert min(lowest) > 20.0  # points: nothing runs off the page
+
+
+def content(page):
+    return page.get_contents().get_data().decode("latin-1")
+
+
 def test_names_of_other_scripts_are_found():
     assert "星空" in "".join(page.extract_text() for page in sheet(3, text="星空").pages)
 

@@ -24,7 +24,7 @@ PLAIN = (
 
 def page(pictures):
     names = [NamePicture(n, f"Orla {n}", 1, "", outlines) for n, outlines in enumerate(pictures, 1)]
-    kinds = {"findings": (), "blanks": {}, "sheets": (), "estimate": None, "notes": ()}
+    kinds = {"findings": (), "blanks": {}, "sheets": (), "sheet_count": 0, "lots": (), "estimate": None, "notes": ()}
     return b"".join(write_names_report(JOB, reports=(), pictures=names, **kinds)).decode()
 
 
