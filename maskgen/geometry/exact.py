@@ -10,29 +10,17 @@ The chord error of the polygon must be well under the tolerance (a third or less
 
 from __future__ import annotations
 
-import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry import LinearRing, MultiPolygon, Polygon
 
-from maskgen.geometry.cubics import (
-    Flags,
-    Floats,
-    Places,
-    Spans,
-    bezier,
-    distance_to_polyline,
-    dot,
-    fit_spans,
-    to_cubic,
-    to_places,
-    unit,
-)
+from maskgen.geometry.cubics import Flags, Floats, Places, to_places, unit
+from maskgen.geometry.exact_runs import Run, edge, fit_runs
 from maskgen.geometry.polygons import from_polygons, to_polygon
-from maskgen.model.paths import Area, Line, Piece, Points, Ring, Segment, flatten, polygon_ring, signed_area
+from maskgen.model.paths import Area, Line, Piece, Points, Ring, flatten, polygon_ring, signed_area
 
 CHORD_SHARE = 0.6
 """Share of the tolerance a chord's rise may have before the chord counts as straight and its ends as corners."""
@@ -42,14 +30,8 @@ ODD_TURN, ODD_RATIO = np.radians(4.0), 3.0
 """A turn that is this many times what its neighbours' curvature explains is a corner too."""
 LONG_RATIO = 4.0
 """An edge this many times longer than both neighbours may be straight though its rise would be small."""
-MOST_TURN = np.radians(130.0)
-"""One cubic does not turn further: beyond, its error grows out of all use."""
 INNER_SHARE = 0.96
 """Share of the tolerance the search may use; the rest is for tidying and for places between samples."""
-SAMPLES = 20
-"""Samples per candidate cubic while searching; the final check looks at every vertex."""
-LADDER = 12
-"""Ends tried at once for a curve."""
 
 
 def fit_exact(polygon_points: Points, *, tolerance: float) -> Ring:
@@ -68,12 +50,7 @@ def fit_exact(polygon_points: Points, *, tolerance: float) -> Ring:
         Corners of the polygon stay sharp at their exact vertices, long edges stay exact lines, joints of smooth runs
         have one tangent. Never crosses itself unless the polygon does; where no fit is safe, the polygon's own edges.
     """
-    places = _tidy(np.asarray(polygon_points, dtype=np.float64), tolerance)
-    if len(places) > 3:
-        ring = min(_choices(places, INNER_SHARE * tolerance), key=lambda r: len(r.segments))
-        if len(ring.segments) < len(places) and _is_simple(ring, tolerance):
-            return ring
-    return polygon_ring(np.column_stack([places.real, places.imag]))
+    return _fit_rings([np.asarray(polygon_points, dtype=np.float64)], tolerance)[0]
 
 
 def fit_area_exact(polygons: MultiPolygon | Polygon, *, tolerance: float) -> Area:
@@ -81,19 +58,23 @@ def fit_area_exact(polygons: MultiPolygon | Polygon, *, tolerance: float) -> Are
 
     Where two fitted rings of a piece would touch or cross, the piece is fitted again closer, at last kept as polygon.
     """
-    pieces: list[Piece] = []
-    for piece in from_polygons(polygons).pieces:
-        pieces.append(_fit_piece(piece, tolerance))
-    return Area(tuple(pieces))
-
-
-def _fit_piece(piece: Piece, tolerance: float) -> Piece:
+    pieces = list(from_polygons(polygons).pieces)
+    doubtful = list(range(len(pieces)))
     for share in (1.0, 0.25):
-        rings = [_oriented(fit_exact(_corners(ring), tolerance=tolerance * share), ring) for ring in piece.rings]
-        fitted = Piece(rings[0], tuple(rings[1:]))
-        if to_polygon(fitted, tolerance=tolerance / 4).is_valid:
-            return fitted
-    return piece
+        rings = [ring for index in doubtful for ring in pieces[index].rings]
+        fitted = iter(_fit_rings([_corners(ring) for ring in rings], tolerance * share))
+        tried = {index: [_oriented(next(fitted), ring) for ring in pieces[index].rings] for index in doubtful}
+        closer = []
+        for index, (outer, *holes) in tried.items():
+            piece = Piece(outer, tuple(holes))
+            if to_polygon(piece, tolerance=tolerance / 4).is_valid:
+                pieces[index] = piece
+            else:
+                closer.append(index)
+        doubtful = closer
+        if not doubtful:
+            break
+    return Area(tuple(pieces))
 
 
 def _corners(ring: Ring) -> Points:
@@ -104,12 +85,21 @@ def _oriented(fitted: Ring, ring: Ring) -> Ring:
     return fitted if signed_area(fitted) * signed_area(ring) > 0 else fitted.reversed()
 
 
-def _choices(places: Places, tolerance: float) -> list[Ring]:
-    """Fit with and without taking long edges of small rise as straight; once where that makes no difference."""
-    outlines = [_outline(places, tolerance, long_edges) for long_edges in (False, True)]
-    if np.array_equal(outlines[0].line, outlines[1].line):
-        outlines.pop()
-    return [_fit_ring(outline, tolerance) for outline in outlines]
+def _fit_rings(polygons: Sequence[Points], tolerance: float) -> list[Ring]:
+    """Fit closed polygons, with and without taking long edges of small rise as straight: what takes fewer segments."""
+    inner = INNER_SHARE * tolerance
+    tidied = [_tidy(points, tolerance) for points in polygons]
+    plans = [_plans(places, inner) if len(places) > 3 else [] for places in tidied]
+    runs = {part.key: part.run for some in plans for parts in some for part in parts if part.run is not None}
+    curves = dict(zip(runs, fit_runs(list(runs.values())), strict=True))
+    rings = []
+    for places, some in zip(tidied, plans, strict=True):
+        choices = [Ring(tuple(s for part in parts for s in (part.lines or curves[part.key]))) for parts in some]
+        ring = min(choices, key=lambda r: len(r.segments), default=None)
+        if ring is None or len(ring.segments) >= len(places) or not _is_simple(ring, tolerance):
+            ring = polygon_ring(np.column_stack([places.real, places.imag]))
+        rings.append(ring)
+    return rings
 
 
 def _is_simple(ring: Ring, tolerance: float) -> bool:
@@ -203,38 +193,43 @@ def _tangents(edge: Places, line: Flags) -> Places:
     return unit(tangents)
 
 
-def _fit_ring(outline: _Outline, tolerance: float) -> Ring:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Part:
+    """A stretch of an outline from one break to the next: straight edges, or a smooth run.
+
+    Two ways to fit one polygon share most of their runs, which have the same key.
+    """
+
+    key: tuple[object, ...]
+    lines: tuple[Line, ...] = ()
+    run: Run | None = None
+
+
+def _plans(places: Places, tolerance: float) -> list[list[_Part]]:
+    """Give the ways to fit a polygon; one where it makes no difference whether long edges are straight."""
+    outlines = [_outline(places, tolerance, long_edges) for long_edges in (False, True)]
+    if np.array_equal(outlines[0].line, outlines[1].line):
+        outlines.pop()
+    return [_parts(outline, tolerance) for outline in outlines]
+
+
+def _parts(outline: _Outline, tolerance: float) -> list[_Part]:
     breaks = np.flatnonzero(outline.corner | (outline.line != np.roll(outline.line, 1)))
     if len(breaks) == 0:
         # Begin a smooth ring at its rightmost place, as one begins a circle.
         breaks = np.array([int(np.argmax(outline.places.real))])
-    segments: list[Segment] = []
+    parts = []
     for first, last in zip(breaks, [*breaks[1:], breaks[0] + len(outline.places)], strict=True):
-        run = _cut(outline, int(first), int(last))
+        run = _cut(outline, int(first), int(last), tolerance)
         if outline.line[first]:
-            segments += [_line(run.places, k) for k in range(len(run.places) - 1)]
+            parts.append(_Part((), tuple(edge(run.places, k) for k in range(len(run.places) - 1))))
         else:
-            segments += _fit_run(run, tolerance)
-    return Ring(tuple(segments))
+            same = (id(outline.places), int(first), int(last), complex(run.tangents[0]), complex(run.tangents[-1]))
+            parts.append(_Part((*same, run.start_free, run.end_free), run=run))
+    return parts
 
 
-def _line(places: Places, k: int) -> Line:
-    a, b = places[k], places[k + 1]
-    return Line((float(a.real), float(a.imag)), (float(b.real), float(b.imag)))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Run:
-    """An open smooth run: vertices, tangents, whether the end tangents are only guesses, turn up to every vertex."""
-
-    places: Places
-    tangents: Places
-    start_free: bool
-    end_free: bool
-    turned: Floats
-
-
-def _cut(outline: _Outline, first: int, last: int) -> _Run:
+def _cut(outline: _Outline, first: int, last: int, tolerance: float) -> Run:
     index = np.arange(first, last + 1) % len(outline.places)
     places = outline.places[index]
     tangents = outline.tangents[index].copy()
@@ -245,7 +240,7 @@ def _cut(outline: _Outline, first: int, last: int) -> _Run:
         tangents[0] = _end_tangent(places[:3])
     if end_free:
         tangents[-1] = -_end_tangent(places[:-4:-1])
-    return _Run(places, tangents, start_free, end_free, np.cumsum(size))
+    return Run(places, tangents, start_free, end_free, np.cumsum(size), tolerance)
 
 
 def _end_tangent(places: Places) -> complex:
@@ -257,74 +252,3 @@ def _end_tangent(places: Places) -> complex:
     turn = np.angle(b * a.conjugate())
     tangent = a * np.exp(-1j * turn * abs(a) / (abs(a) + abs(b)))
     return complex(tangent / abs(a))
-
-
-def _fit_run(run: _Run, tolerance: float) -> list[Segment]:
-    """Cover a smooth run: longest cubics first, then the same number spread evenly if that holds too."""
-    count = len(run.places)
-    place = 0
-    pieces: list[Segment] = []
-    while place < count - 1:
-        place, segment = _longest(run, place, tolerance)
-        pieces.append(segment)
-    if len(pieces) == 1:
-        return pieces
-    even = np.interp(np.linspace(0, run.turned[-1], len(pieces) + 1), run.turned, np.arange(count))
-    wanted = np.unique(np.rint(even).astype(int))
-    spread: list[Segment] = []
-    for a, b in itertools.pairwise(wanted):
-        _, single = _furthest(run, int(a), np.array([b]), tolerance)
-        if single is None:
-            return pieces
-        spread.append(single)
-    return spread if wanted[0] == 0 and wanted[-1] == count - 1 else pieces
-
-
-def _longest(run: _Run, first: int, tolerance: float) -> tuple[int, Segment]:
-    """Give the furthest vertex one cubic from `first` reaches, and the cubic; one straight edge if none holds."""
-    last = len(run.places) - 1
-    reach = int(np.searchsorted(run.turned, run.turned[first] + MOST_TURN, side="right"))
-    low, high = first + 1, max(first + 1, min(last, reach))
-    best: tuple[int, Segment] = (first + 1, _line(run.places, first))
-    while True:
-        ends = np.unique(np.rint(np.geomspace(low - first, high - first, LADDER)).astype(int)) + first
-        end, segment = _furthest(run, first, ends, tolerance)
-        if segment is not None:
-            best = (end, segment)
-        beyond = ends[ends > best[0]]
-        if len(beyond) == 0 or beyond[0] - best[0] <= 1:
-            return best
-        low, high = best[0] + 1, int(beyond[0]) - 1
-
-
-def _furthest(run: _Run, first: int, ends: NDArray[np.int_], tolerance: float) -> tuple[int, Segment | None]:
-    """Fit a cubic from `first` to each of `ends` and give the furthest that holds."""
-    share = np.linspace(0.0, 1.0, SAMPLES)
-    index = np.rint(first + share * (ends[:, None] - first)).astype(int)
-    spans = Spans(
-        run.places[index],
-        np.ones(index.shape),
-        np.repeat(run.tangents[first], len(ends)),
-        run.tangents[ends],
-        np.full(len(ends), run.start_free and first == 0),
-        (ends == len(run.places) - 1) & run.end_free,
-    )
-    control, distances = fit_spans(spans)
-    within = np.abs(distances).max(axis=1) <= tolerance
-    # A single edge between two tangents that do not lie along it is better straight than as a flourish.
-    edge = run.places[ends] - run.places[first]
-    within &= (ends > first + 1) | (dot(unit(edge), spans.start_tangents) > 0.9)
-    for k in np.flatnonzero(within)[::-1]:
-        end = int(ends[k])
-        if _holds(control[k], run.places[first : end + 1], tolerance):
-            return end, to_cubic(control[k])
-    return first, None
-
-
-def _holds(control: Places, places: Places, tolerance: float) -> bool:
-    """Check both ways: every vertex near the curve, every place of the curve near the polygon."""
-    t = np.linspace(0.0, 1.0, max(33, min(4 * len(places), 257)))[None]
-    curve = bezier(control[None], t)[0]
-    if distance_to_polyline(curve, places).max() > tolerance:
-        return False
-    return bool(distance_to_polyline(places, curve).max() <= tolerance)
