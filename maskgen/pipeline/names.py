@@ -8,6 +8,7 @@ letters and every cluster of letters are worked out once, and a row is put toget
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -44,9 +45,13 @@ MOST_STAMPS = 1024
 MOST_LANDS = 20_000
 """Narrowest lands kept: one number each."""
 
+WIDER = 1.25
+"""Letters that shrank are measured at full height up to lands wider by whole steps of this."""
+
 ClusterKey: TypeAlias = tuple[str, str, tuple[Glyph, ...]]
 """The letters' colour, the colour around them, the glyphs."""
 WorkedOut: TypeAlias = tuple[float, Stamp | None]
+_LandKey: TypeAlias = tuple[tuple[Glyph, ...], int]
 _Stamped: TypeAlias = tuple[DrawnRow, list[bool]]
 
 
@@ -77,7 +82,8 @@ class NameMaker:
 
     def __init__(self, template: Template, plans: Mapping[str, Plan] | None = None) -> None:
         self.setting = NameJob(template, plans)
-        self._lands: dict[tuple[Glyph, ...], float] = {}
+        self._full_scale = self.setting.spec.height_mm / CAPITAL
+        self._lands: dict[_LandKey, float] = {}
         self._losses = Losses(self.setting)
         self._worked_out: dict[ClusterKey, Stamp | None] = {}
         self._lot_of = lru_cache(maxsize=64)(self._make_lot)
@@ -101,16 +107,14 @@ class NameMaker:
 
     def work_out(self, key: ClusterKey) -> WorkedOut:
         """Work one cluster out: its narrowest land, and its part of the drawings unless it is too thin."""
-        land = self._land_of(key[2])
-        thin = land < self.setting.job.resist.min_land_mm - 1e-6
-        return land, None if thin else self._make_stamp(*key)
+        thin = self._land_of(key[2]) < self.setting.job.resist.min_land_mm - 1e-6
+        return self._lands[self._land_key(key[2])], None if thin else self._make_stamp(*key)
 
     def keep(self, found: Mapping[ClusterKey, WorkedOut]) -> None:
         """Take what was worked out elsewhere."""
-        self._lands |= {key[2]: land for key, (land, _) in found.items()}
-        least = self.setting.job.resist.min_land_mm - 1e-6
         for key, (land, stamp) in found.items():
-            if land >= least:
+            self._lands[self._land_key(key[2])] = land
+            if self._land_of(key[2]) >= self.setting.job.resist.min_land_mm - 1e-6:
                 self._remember(key, stamp)
 
     def prepare(self, rows: Iterable[NameRow]) -> Mapping[str, Plan]:
@@ -221,14 +225,25 @@ class NameMaker:
         return land
 
     def _land_of(self, glyphs: tuple[Glyph, ...]) -> float:
-        if glyphs not in self._lands:
+        """Give the narrowest land of a cluster: widths go with the height, so one measurement serves many heights."""
+        key = self._land_key(glyphs)
+        if key not in self._lands:
             if len(self._lands) >= MOST_LANDS:
                 self._lands.clear()
-            self._lands[glyphs] = self._measure_land(glyphs)
-        return self._lands[glyphs]
+            self._lands[key] = self._measure_land(*key)
+        at_most = WIDEST * self.setting.job.resist.min_land_mm
+        return min(self._lands[key] * glyphs[0][1] / self._full_scale, at_most)
 
-    def _measure_land(self, glyphs: tuple[Glyph, ...]) -> float:
-        widest = WIDEST * self.setting.job.resist.min_land_mm
+    def _land_key(self, glyphs: tuple[Glyph, ...]) -> _LandKey:
+        """Give the cluster as it is where its first glyph has scale 1, and how much wider lands are looked for."""
+        scale = glyphs[0][1]
+        alike = tuple((g, round(s / scale, 9), round(x / scale, 3), round(y / scale, 3)) for g, s, x, y in glyphs)
+        return alike, max(0, math.ceil(math.log(self._full_scale / scale, WIDER) - 1e-9))
+
+    def _measure_land(self, alike: tuple[Glyph, ...], steps: int) -> float:
+        full = self._full_scale
+        glyphs = tuple((g, s * full, x * full, y * full) for g, s, x, y in alike)
+        widest = WIDEST * self.setting.job.resist.min_land_mm * WIDER**steps
         places = narrow_places(outline(self.setting.font, glyphs), widest)
         tallest = max(scale for _, scale, _, _ in glyphs) * CAPITAL
         return min((place.width_mm for place in places if not is_fine(place, tallest)), default=widest)

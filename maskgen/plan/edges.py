@@ -105,6 +105,13 @@ class Deviations:
         return cls.pooled(parts)
 
     @classmethod
+    def none(cls, outline: Outline, *, spacing_mm: float = SAMPLE_MM) -> Deviations:
+        """Give what there is between an outline and itself: no distance, all the way, both ways."""
+        points, weights = outline.samples(spacing_mm)
+        here = cls(points, np.zeros(len(points)), weights)
+        return cls.pooled([here, here])
+
+    @classmethod
     def pooled(cls, parts: list[Deviations]) -> Deviations:
         """Put several together."""
         if not parts:

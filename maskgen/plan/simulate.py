@@ -90,14 +90,17 @@ def compare_edges(
     pooled: list[Deviations] = []
     shares = [Deviations.pooled([]) for _ in bench.keys]
     for recipe in np.unique(bathed.aim):
-        aimed, right = bathed.aim == recipe, (bathed.aim == recipe) & (shown == recipe)
-        patches = shapely.get_parts(shapely.coverage_union_all(bathed.shapes[shown == recipe]))
-        places = shapely.point_on_surface(bathed.shapes[right])
-        settled = np.unique(shapely.STRtree(patches).query(places, predicate="within")[1])
+        aimed, reached = bathed.aim == recipe, shown == recipe
         wanted = Outline.of(shapely.coverage_union_all(bathed.shapes[aimed]), rim)
-        found = Outline.of(shapely.multipolygons(patches[settled]), rim)
-        radius = float(np.sqrt(bathed.areas[aimed].sum() / np.pi))
-        deviations = Deviations.between(wanted, found, ends=ends, missing_mm=radius, spacing_mm=spacing_mm)
+        if np.array_equal(aimed, reached):
+            deviations = Deviations.none(wanted, spacing_mm=spacing_mm)
+        else:
+            patches = shapely.get_parts(shapely.coverage_union_all(bathed.shapes[reached]))
+            places = shapely.point_on_surface(bathed.shapes[aimed & reached])
+            settled = np.unique(shapely.STRtree(patches).query(places, predicate="within")[1])
+            found = Outline.of(shapely.multipolygons(patches[settled]), rim)
+            radius = float(np.sqrt(bathed.areas[aimed].sum() / np.pi))
+            deviations = Deviations.between(wanted, found, ends=ends, missing_mm=radius, spacing_mm=spacing_mm)
         deviations = deviations.where(_once(deviations, bench))
         pooled.append(deviations)
         owners = np.unique(bathed.wanted[aimed])
