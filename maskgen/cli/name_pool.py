@@ -10,8 +10,8 @@ import signal
 import sys
 import threading
 import time
-from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -23,7 +23,7 @@ from maskgen.formats.folder import save_folder
 from maskgen.formats.shelf import write_shelf
 from maskgen.model.job import Job
 from maskgen.model.names import NameRow, RowRecord
-from maskgen.pipeline.names import ClusterKey, NameMaker
+from maskgen.pipeline.names import MOST_STAMPS, ClusterKey, NameMaker
 
 BATCH = 8
 """Rows handed over at a time: far more work than the handing over."""
@@ -31,8 +31,8 @@ AHEAD = 3
 """Batches handed to each worker before its first is back."""
 FEW = 6
 """Up to this many rows starting further processes takes longer than it saves."""
-SAMPLE = 200
-"""Rows looked through for the clusters of letters that are worked out beforehand."""
+BLOCK = 2000
+"""Rows looked through together for letters that come again; those are worked out beforehand, once for all workers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,31 +61,52 @@ class RowWriter:
         return record
 
 
-def end_rows(writer: RowWriter, rows: Sequence[NameRow], workers: int) -> Iterator[tuple[NameRow, RowRecord]]:
-    """Make rows, in order, several at a time."""
+def end_rows(
+    writer: RowWriter, rows: Sequence[NameRow], workers: int, *, tell_letters: Callable[[int, int], None]
+) -> Iterator[tuple[NameRow, RowRecord]]:
+    """Make rows, in order, several at a time; `tell_letters` is told how many letters of how many are worked out."""
     if workers == 1 or len(rows) <= FEW:
         yield from ((row, writer.end(row)) for row in rows)
         return
-    keys = list(dict.fromkeys(key for row in rows[:SAMPLE] for key in writer.maker.clusters_of(row)))
+    for begin in range(0, len(rows), BLOCK):
+        block = rows[begin : begin + BLOCK]
+        if _start_method() == "fork":
+            _work_out_beforehand(writer, block, workers, tell_letters)
+        with _pool(writer, workers) as pool:
+            for batch in _in_turn(pool, _end_batch, _batches(block), workers):
+                yield from batch
+
+
+def _work_out_beforehand(
+    writer: RowWriter, rows: Sequence[NameRow], workers: int, tell: Callable[[int, int], None]
+) -> None:
+    """Work out what comes more than once, so that workers forked after this begin with it."""
+    maker = writer.maker
     with _pool(writer, workers) as pool:
-        writer.maker.keep(dict(zip(keys, _in_turn(pool, _work_out, keys, workers), strict=True)))
-    # The second workers begin with all that has been worked out.
-    with _pool(writer, workers) as pool:
-        batches = iter(rows)
-        handed = iter(lambda: list(islice(batches, BATCH)), [])
-        for batch in _in_turn(pool, _end_batch, handed, workers):
-            yield from batch
+        found = Counter(key for keys in _in_turn(pool, _clusters_of_batch, _batches(rows), workers) for key in keys)
+        often = [key for key, count in found.most_common(MOST_STAMPS) if count > 1 and not maker.knows(key)]
+        for number, (key, known) in enumerate(zip(often, _in_turn(pool, _work_out, often, workers), strict=True), 1):
+            maker.keep(key, known)
+            tell(number, len(often))
+
+
+def _batches(rows: Sequence[NameRow]) -> Iterator[list[NameRow]]:
+    left = iter(rows)
+    return iter(lambda: list(islice(left, BATCH)), [])
+
+
+def _start_method() -> str:
+    """Forked workers share what has been worked out; nothing done in them waits for a thread of the parent."""
+    ways = multiprocessing.get_all_start_methods()
+    return "fork" if sys.platform == "linux" and "fork" in ways else "spawn"
 
 
 @contextlib.contextmanager
 def _pool(writer: RowWriter, workers: int) -> Iterator[ProcessPoolExecutor]:
-    # Forked workers share what is read and worked out; nothing that is done in them waits for a thread of the parent.
-    ways = multiprocessing.get_all_start_methods()
-    way = "fork" if sys.platform == "linux" and "fork" in ways else "spawn"
     # What has been read and worked out by now stays where it is: collecting garbage would have every worker copy it.
     gc.collect()
     gc.freeze()
-    pool = ProcessPoolExecutor(workers, multiprocessing.get_context(way), _begin, (writer,))
+    pool = ProcessPoolExecutor(workers, multiprocessing.get_context(_start_method()), _begin, (writer,))
     try:
         yield pool
     finally:
@@ -143,6 +164,11 @@ def _begin(writer: RowWriter) -> None:
 def _work_out(key: ClusterKey) -> Any:
     assert _WRITER is not None
     return _WRITER.maker.work_out(key)
+
+
+def _clusters_of_batch(rows: Sequence[NameRow]) -> list[ClusterKey]:
+    assert _WRITER is not None
+    return [key for row in rows for key in _WRITER.maker.clusters_of(row)]
 
 
 def _end_batch(rows: Sequence[NameRow]) -> list[tuple[NameRow, RowRecord]]:

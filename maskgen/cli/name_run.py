@@ -78,7 +78,7 @@ class NameRun:
                 records[row.number] = known
         left = [row for row in self.names.rows if row.number not in records]
         tell = _progress(len(left))
-        for row, record in end_rows(writer, left, workers):
+        for row, record in end_rows(writer, left, workers, tell_letters=_tell_letters):
             records[row.number] = record
             tell()
         kept = {places[number] for number, record in records.items() if record.status is not RowStatus.REFUSED}
@@ -272,6 +272,12 @@ class _Sharing:
 
 def _whole(row: NameRow) -> str:
     return WORDS.whole_name(row.text, row.second)
+
+
+def _tell_letters(done: int, count: int) -> None:
+    """Say on a terminal how many of the letters that come again are worked out."""
+    if sys.stderr.isatty() and (done % 10 == 0 or done == count):
+        click.echo(f"\rletters that come again: {done} of {count}\x1b[K", nl=False, err=True)
 
 
 def _progress(count: int) -> Callable[[], None]:

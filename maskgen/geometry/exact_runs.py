@@ -138,7 +138,7 @@ class _Cover:
 
     def _try(self, low: int, high: int) -> None:
         first = self.place
-        ends = np.unique(np.rint(np.geomspace(low - first, high - first, LADDER)).astype(int)) + first
+        ends = np.unique(np.rint(np.linspace(low - first, high - first, LADDER)).astype(int)) + first
         self.trial = _Trial(self.run, first, ends)
 
 
@@ -201,7 +201,7 @@ def _spans(trials: Sequence[_Trial]) -> tuple[Spans, Flags]:
 
 def _holds(control: Places, places: Places, tolerance: float) -> bool:
     """Check both ways: every vertex near the curve, every place of the curve near the polygon."""
-    t = np.linspace(0.0, 1.0, max(33, min(4 * len(places), 257)))[None]
+    t = np.linspace(0.0, 1.0, max(33, min(2 * len(places) + 1, 257)))[None]
     curve = bezier(control[None], t)[0]
     if distance_to_polyline(curve, places).max() > tolerance:
         return False

@@ -107,15 +107,19 @@ class NameMaker:
 
     def work_out(self, key: ClusterKey) -> WorkedOut:
         """Work one cluster out: its narrowest land, and its part of the drawings unless it is too thin."""
-        thin = self._land_of(key[2]) < self.setting.job.resist.min_land_mm - 1e-6
+        thin = self._too_thin(key[2])
         return self._lands[self._land_key(key[2])], None if thin else self._make_stamp(*key)
 
-    def keep(self, found: Mapping[ClusterKey, WorkedOut]) -> None:
+    def knows(self, key: ClusterKey) -> bool:
+        """Whether a cluster has been worked out, or is known to be too thin."""
+        return key in self._worked_out or (self._land_key(key[2]) in self._lands and self._too_thin(key[2]))
+
+    def keep(self, key: ClusterKey, known: WorkedOut) -> None:
         """Take what was worked out elsewhere."""
-        for key, (land, stamp) in found.items():
-            self._lands[self._land_key(key[2])] = land
-            if self._land_of(key[2]) >= self.setting.job.resist.min_land_mm - 1e-6:
-                self._remember(key, stamp)
+        land, stamp = known
+        self._lands[self._land_key(key[2])] = land
+        if not self._too_thin(key[2]):
+            self._remember(key, stamp)
 
     def prepare(self, rows: Iterable[NameRow]) -> Mapping[str, Plan]:
         """Find the dye orders of a list; whoever makes some of its rows is to be given them."""
@@ -223,6 +227,9 @@ class NameMaker:
                 land,
             )
         return land
+
+    def _too_thin(self, glyphs: tuple[Glyph, ...]) -> bool:
+        return self._land_of(glyphs) < self.setting.job.resist.min_land_mm - 1e-6
 
     def _land_of(self, glyphs: tuple[Glyph, ...]) -> float:
         """Give the narrowest land of a cluster: widths go with the height, so one measurement serves many heights."""

@@ -20,8 +20,12 @@ from maskgen.shape.writing import runs_of
 
 SECOND_SHARE = 0.625
 """Height of a second line's capitals where the template does not say, as a share of the first's."""
-STEP_MM = 0.05
-"""Shrunk capitals end on whole steps: nobody sees less, and a batch has few heights instead of hundreds."""
+STEPS_MM = (1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
+STEP_SHARE = 1 / 80
+"""Shrunk capitals end on whole steps, the largest of these that is no more than this share of the height wanted.
+
+Nobody sees less, and a batch has few heights instead of hundreds.
+"""
 
 LINE_GAP = 0.4
 """Space between the lines, as a share of the second line's capitals (common practice, no source)."""
@@ -76,7 +80,7 @@ class Lettering:
 def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering:
     """Set one or two lines into the box of a template.
 
-    Letters shrink to fit the box, in steps of `STEP_MM`, and never grow: each line by itself to the width, then both
+    Letters shrink to fit the box, in even steps, and never grow: each line by itself to the width, then both
     together to the height.
     The capitals' band is centred up and down unless accents or descenders need the room.
 
@@ -116,8 +120,9 @@ def set_text(text: str, second: str, *, font: Font, spec: TextSpec) -> Lettering
 
 def _stepped(scale: float, wanted: float) -> float:
     """Give a scale that shrank in whole steps of the capitals' height, so that letters of one height meet again."""
-    steps = math.floor(CAPITAL * scale / STEP_MM + 1e-6)
-    return scale if scale >= wanted or steps < 1 else steps * STEP_MM / CAPITAL
+    step = next((s for s in STEPS_MM if s <= CAPITAL * wanted * STEP_SHARE), STEPS_MM[-1]) / CAPITAL
+    steps = math.floor(scale / step + 1e-6)
+    return scale if scale >= wanted or steps < 1 else steps * step
 
 
 def _extent(lines: Sequence[Line], scales: Sequence[float]) -> tuple[float, float]:
