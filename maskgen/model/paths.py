@@ -6,7 +6,7 @@ signed area in this frame, a hole negative; every function that builds pieces ke
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -149,26 +149,44 @@ def flatten_segment(segment: Segment, tolerance: float) -> Points:
     Walking a segment backwards gives exactly the same points, so that neighbours stay neighbours.
     The number of chords is the bound from the second differences of the control points.
     """
-    if isinstance(segment, Line):
-        return np.array([segment.end], dtype=np.float64)
-    turned = (segment.end, segment.control2) < (segment.start, segment.control1)
-    curve = segment.reversed() if turned else segment
-    control = np.array([curve.start, curve.control1, curve.control2, curve.end], dtype=np.float64)
-    bend = float(np.max(np.hypot(*(control[:-2] - 2 * control[1:-1] + control[2:]).T)))
-    count = max(LEAST_CHORDS, int(np.ceil(np.sqrt(0.75 * bend / tolerance))))
-    t = np.arange(count + 1, dtype=np.float64)[:, None] / count
-    weights = np.hstack([(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3])
-    points = weights @ control
-    points[0], points[-1] = control[0], control[-1]
-    return points[-2::-1] if turned else points[1:]
+    return _flattened((segment,), tolerance)
 
 
 def flatten(ring: Ring, tolerance: float) -> Points:
     """Corners of a polygon within `tolerance` of the ring, (n, 2), the first not repeated at the end."""
     if not ring.segments:
         return np.zeros((0, 2))
-    points = np.vstack([flatten_segment(s, tolerance) for s in ring.segments])
-    return np.roll(points, 1, axis=0)
+    return np.roll(_flattened(ring.segments, tolerance), 1, axis=0)
+
+
+def _flattened(segments: Sequence[Segment], tolerance: float) -> Points:
+    """Points along a chain of segments, as `flatten_segment`; each by itself, so that any chain gives the same ones."""
+    curved = np.array([isinstance(segment, Cubic) for segment in segments], dtype=np.bool_)
+    ends = np.array([segment.end for segment in segments], dtype=np.float64)
+    if not curved.any():
+        return ends
+    curves = [segment for segment in segments if isinstance(segment, Cubic)]
+    turned = np.array([(c.end, c.control2) < (c.start, c.control1) for c in curves], dtype=np.bool_)
+    control = np.array([(c.start, c.control1, c.control2, c.end) for c in curves], dtype=np.float64)
+    control[turned] = control[turned, ::-1]
+    second = control[:, :-2] - 2 * control[:, 1:-1] + control[:, 2:]
+    bend = np.hypot(second[..., 0], second[..., 1]).max(axis=1)
+    chords = np.maximum(LEAST_CHORDS, np.ceil(np.sqrt(0.75 * bend / tolerance))).astype(np.int64)
+
+    which = np.repeat(np.arange(len(curves)), chords)
+    step = np.arange(len(which)) - np.repeat(np.cumsum(chords) - chords, chords)
+    t = (np.where(turned[which], chords[which] - 1 - step, step + 1) / chords[which])[:, None]
+    s = 1 - t
+    p0, p1, p2, p3 = (control[which, k] for k in range(4))
+    points: Points = s * s * s * p0 + 3 * t * s * s * p1 + 3 * t * t * s * p2 + t * t * t * p3
+    if curved.all():
+        return points
+    sizes = np.ones(len(segments), dtype=np.int64)
+    sizes[curved] = chords
+    whole = np.empty((int(sizes.sum()), 2))
+    on_curve = np.repeat(curved, sizes)
+    whole[on_curve], whole[~on_curve] = points, ends[~curved]
+    return whole
 
 
 def signed_area(ring: Ring) -> float:
