@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import svgelements
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
@@ -74,3 +75,16 @@ def test_a_ring_of_two_flat_curves_keeps_its_inside_at_any_tolerance():
     down = Cubic((0.03, 0), (0.02, -0.01), (0.01, -0.01), (0, 0))
     assert len(flatten(Ring((up, down)), 1.0)) >= 3
     assert len(flatten(Ring((up, Line((0.03, 0), (0, 0)))), 1.0)) == 3
+
+
+@given(points, points, points, points)
+def test_bounds_are_those_another_library_finds(a, b, c, d):
+    """The extent of one cubic and the chord that closes it, against svgelements."""
+    assume(len({a, b, c, d}) == 4)
+    ring = Ring((Cubic(a, b, c, d), Line(d, a)))
+    expected = svgelements.CubicBezier(a, b, c, d).bbox()
+    assert bounds(Area((Piece(ring),))) == pytest.approx(expected, abs=1e-6)
+
+
+def test_bounds_of_a_circle_are_exact():
+    assert bounds(Area((Piece(CIRCLE),))) == pytest.approx((-5, -5, 5, 5), abs=1e-12)

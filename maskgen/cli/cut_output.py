@@ -9,11 +9,11 @@ from maskgen.formats import dxf, hpgl, pdf, svg_write
 from maskgen.formats.parcel import Order, write_parcel
 from maskgen.model.job import Job, SheetSettings
 from maskgen.model.masks import CutDrawing, Mask, Sheet
-from maskgen.model.paths import bounds
 from maskgen.shape.arc_paths import arc_drawing
 from maskgen.shape.cutting import in_cutting_order, mirrored
 from maskgen.shape.knife import knife_paths
 from maskgen.shape.sheet_extras import BAR_MM
+from maskgen.shape.window import mask_window
 
 ENDINGS = {"svg": ".svg", "dxf": ".dxf", "hpgl": ".plt", "pdf": ".pdf"}
 MIRRORED = "-mirrored"
@@ -69,12 +69,7 @@ def parcel_of(files: Mapping[str, bytes], sheets: Sequence[Sheet], job: Job) -> 
 
 def mask_drawing(mask: Mask, face_mm: tuple[float, float]) -> CutDrawing:
     """Give a mask seen through the face, or further where its vinyl runs past the face."""
-    left, top, right, bottom = 0.0, 0.0, *face_mm
-    if mask.area.pieces:
-        vinyl = bounds(mask.area)
-        left, top = min(left, vinyl[0]), min(top, vinyl[1])
-        right, bottom = max(right, vinyl[2]), max(bottom, vinyl[3])
-    return CutDrawing(left, top, right - left, bottom - top, mask.area.pieces)
+    return CutDrawing(*mask_window(mask.area, face_mm), mask.area.pieces)
 
 
 def _write(name: str, drawing: CutDrawing, settings: SheetSettings) -> bytes:

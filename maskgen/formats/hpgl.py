@@ -72,7 +72,8 @@ def _units(path: Points, window: CutDrawing) -> Units:
     """Round positions to the grid, y up, and drop corners that fall on the one before."""
     shifted = np.column_stack([path[:, 0] - window.left, window.top + window.height - path[:, 1]])
     units = np.rint(shifted * HPGL_UNITS_PER_MM).astype(np.int64)
-    most = np.ceil(np.array([window.width, window.height]) * HPGL_UNITS_PER_MM - 1e-6)
+    size = np.array([window.width, window.height]) * HPGL_UNITS_PER_MM
+    most = np.ceil(size - 1e-6)
     if np.any(units < 0) or np.any(units > most):
         outside = path[np.any((units < 0) | (units > most), axis=1)][0]
         raise InputError(
@@ -81,6 +82,7 @@ def _units(path: Points, window: CutDrawing) -> Units:
             where="HPGL",
             mend="make the sheet larger",
         )
+    units = np.minimum(units, np.floor(size + 1e-6).astype(np.int64))  # nor does rounding take a line past the sheet
     moved = np.any(np.diff(units, axis=0) != 0, axis=1)
     return units[np.concatenate([[True], moved])] if len(units) else units
 

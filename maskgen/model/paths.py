@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 Point: TypeAlias = tuple[float, float]
 Points: TypeAlias = NDArray[np.float64]
+Floats: TypeAlias = NDArray[np.float64]
 PointMap: TypeAlias = Callable[[Point], Point]
 
 
@@ -216,17 +217,40 @@ def area_of(area: Area) -> float:
     return sum(signed_area(ring) for ring in area.rings)
 
 
-def bounds(area: Area, tolerance: float = 1e-3) -> tuple[float, float, float, float]:
-    """Left, top, right, bottom, within `tolerance`.
+def bounds(area: Area) -> tuple[float, float, float, float]:
+    """Left, top, right, bottom, exactly: of the ends of all segments and the places where curves turn back.
 
     Raises
     ------
     ValueError
         For an empty area.
     """
-    points = np.vstack([flatten(piece.outer, tolerance) for piece in area.pieces])
-    (left, top), (right, bottom) = points.min(axis=0), points.max(axis=0)
-    return float(left), float(top), float(right), float(bottom)
+    segments = [segment for piece in area.pieces for segment in piece.outer.segments]
+    points = np.array([segment.end for segment in segments], dtype=np.float64)
+    control = np.array([(s.start, s.control1, s.control2, s.end) for s in segments if isinstance(s, Cubic)])
+    low, high = points.min(axis=0), points.max(axis=0)
+    if len(control):
+        reach = control.reshape(-1, 2)
+        if np.any(reach.min(axis=0) < low) or np.any(reach.max(axis=0) > high):
+            turns = np.vstack([_turning_points(control[..., axis], control) for axis in (0, 1)])
+            low, high = np.minimum(low, turns.min(axis=0)), np.maximum(high, turns.max(axis=0))
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _turning_points(values: Floats, control: Floats) -> Points:
+    """Give the points of cubics (n, 4, 2) where one coordinate (n, 4) turns back; ends where it does not."""
+    p0, p1, p2, p3 = values.T
+    a, b, c = p3 - 3 * p2 + 3 * p1 - p0, 2 * (p2 - 2 * p1 + p0), p1 - p0
+    # Citardauq's form of the roots holds where the leading coefficient vanishes.
+    root = np.sqrt(np.maximum(b * b - 4 * a * c, 0.0))
+    q = -0.5 * (b + np.where(b < 0, -root, root))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = np.nan_to_num(np.stack([q / a, c / q], axis=1), nan=0.0, posinf=0.0, neginf=0.0)
+    t = np.clip(t, 0.0, 1.0)[..., None]
+    s = 1 - t
+    p0, p1, p2, p3 = (control[:, None, k] for k in range(4))
+    points: Points = s * s * s * p0 + 3 * t * s * s * p1 + 3 * t * t * s * p2 + t * t * t * p3
+    return points.reshape(-1, 2)
 
 
 def length_of(ring: Ring, tolerance: float = 1e-3) -> float:

@@ -19,13 +19,14 @@ from maskgen.model.dyeing import ApplyMask, Plan
 from maskgen.model.finding import Finding
 from maskgen.model.job import Job
 from maskgen.model.masks import Mask
-from maskgen.model.paths import Area, Partition, Point, area_of, bounds, length_of, node_count
+from maskgen.model.paths import Area, Partition, Point, area_of, length_of, node_count
 from maskgen.model.result import Simulation
 from maskgen.pipeline.finish import told_once
 from maskgen.pipeline.name_stamps import ColourOf, Drawn, Simulated, Stamp, simulate_keeping
 from maskgen.plan.edges import Deviations
 from maskgen.plan.masks import grow_masks
 from maskgen.shape.cutting import cutting_order, whole_runs
+from maskgen.shape.window import mask_window
 
 Box = tuple[float, float, float, float]
 
@@ -243,15 +244,11 @@ def _in_order(mask: Mask, size: tuple[float, float]) -> Mask:
 
 def _blank_mask(mask: Mask, size: tuple[float, float]) -> _BlankMask:
     pieces = mask.area.pieces
-    left, top, right, bottom = 0.0, 0.0, *size
-    if pieces:
-        vinyl = bounds(mask.area)
-        left, top, right, bottom = min(left, vinyl[0]), min(top, vinyl[1]), max(right, vinyl[2]), max(bottom, vinyl[3])
     return _BlankMask(
         pieces=tuple(PathForm.of((*piece.holes, piece.outer)) for piece in pieces),
         shapes=tuple(to_polygon(piece) for piece in pieces),
         runs=tuple(whole_runs(pieces)),
-        window=(left, top, right - left, bottom - top),
+        window=mask_window(mask.area, size),
         cut_mm=sum(length_of(ring) for ring in mask.area.rings),
         nodes=node_count(mask.area),
     )

@@ -7,10 +7,15 @@ import re
 import zipfile
 
 import ezdxf
+import ezdxf.path
 import numpy as np
 import pytest
+import svgelements
+from shapely import affinity
+from shapely.geometry import Point
 
 from maskgen.cli.cut_output import cut_files, mask_files, parcel_of, sheet_files
+from maskgen.geometry.exact import fit_area_exact
 from maskgen.model.job import DxfVersion, Job, Part, Resist, SheetSettings
 from maskgen.model.masks import CutDrawing, Mask
 from maskgen.model.paths import Area, Piece, polygon_ring, rectangle
@@ -76,3 +81,30 @@ def test_the_parcel_holds_the_sheets_to_cut_and_their_checksums(mirror):
     assert "3 parts" in note
     assert "50 mm" in note
     assert ("mirrored on purpose" in note) is mirror
+
+
+@pytest.mark.parametrize(("width", "height"), [(37.0, 37.0), (30.331, 30.337), (12.013, 7.509)])
+def test_vinyl_round_the_rim_lies_within_every_file(width, height):
+    """An oval that runs past the face: nothing below zero, nothing past the far edges, whatever curves become."""
+    oval = Point(0, 0).buffer(1, quad_segs=200)
+    outline = fit_area_exact(
+        affinity.translate(affinity.scale(oval, width / 2 + 1, height / 2 + 1), width / 2, height / 2), tolerance=0.003
+    )
+    files = mask_files(
+        "a",
+        Mask("M1", "rim", ("r1",), outline),
+        dataclasses.replace(job(("dxf", "hpgl")), part=Part(width_mm=width, height_mm=height)),
+    )
+    left, top, wide, high = map(float, re.search(rb'viewBox="([^"]*)"', files["a.svg"])[1].split())
+    box = svgelements.Path(re.search(rb' d="([^"]*)"', files["a.svg"])[1].decode()).bbox()
+    assert left <= box[0]
+    assert top <= box[1]
+    assert box[2] <= left + wide
+    assert box[3] <= top + high
+    drawn = ezdxf.path.make_path(next(iter(ezdxf.read(io.StringIO(files["a.dxf"].decode())).modelspace())))
+    places = np.array([(p.x, p.y) for p in drawn.flattening(1e-5)])
+    units = np.array(re.findall(r"(\d+),(\d+)", files["a.plt"].decode()), dtype=int) / 40
+    for corners in (places, units):
+        assert (corners >= 0).all()
+        assert (corners <= (wide, high)).all()
+    assert wide == pytest.approx(width + 2, abs=0.03)

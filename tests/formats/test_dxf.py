@@ -59,7 +59,7 @@ def test_reads_back_the_same(drawing, version):
     assert len(entities) == sum(len(piece.rings) for piece in drawing.pieces)
     shape = reduce(shapely.symmetric_difference, [shapely.Polygon(list(drawn(corners(e)))) for e in entities])
     assert shape.area == pytest.approx(area_of(Area(drawing.pieces)), rel=5e-4)
-    left, top, right, bottom = bounds(Area(drawing.pieces), 1e-4)
+    left, top, right, bottom = bounds(Area(drawing.pieces))
     low = drawing.top + drawing.height
     assert shape.bounds == pytest.approx((left - drawing.left, low - bottom, right - drawing.left, low - top), abs=0.01)
 

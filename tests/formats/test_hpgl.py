@@ -69,7 +69,7 @@ def test_reads_back_the_same(drawing):
     areas = [shapely.Polygon(line).area / 1600 for line in found]
     rings = [ring for piece in drawing.pieces for ring in (*piece.holes, piece.outer)]
     assert sum(areas) == pytest.approx(sum(abs(signed_area(ring)) for ring in rings), rel=5e-4)
-    left, top, right, bottom = bounds(Area(drawing.pieces), 1e-4)
+    left, top, right, bottom = bounds(Area(drawing.pieces))
     corners = np.vstack(found)
     wanted = np.array([left - drawing.left, drawing.top + drawing.height - bottom]) * 40
     assert corners.min(axis=0) == pytest.approx(wanted, abs=1)

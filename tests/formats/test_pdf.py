@@ -60,7 +60,7 @@ def test_reads_back_the_same(drawing):
     assert [len(subpaths) for _, subpaths in paths] == [1 + len(piece.holes) for piece in drawing.pieces]
     shapes = [reduce(shapely.symmetric_difference, map(shapely.Polygon, subpaths)) for _, subpaths in paths]
     assert sum(s.area for s in shapes) == pytest.approx(area_of(Area(drawing.pieces)), rel=5e-4)
-    left, top, right, bottom = bounds(Area(drawing.pieces), 1e-4)
+    left, top, right, bottom = bounds(Area(drawing.pieces))
     low = drawing.top + drawing.height
     wanted = (left - drawing.left, low - bottom, right - drawing.left, low - top)
     assert shapely.union_all(shapes).bounds == pytest.approx(wanted, abs=0.01)

@@ -61,7 +61,7 @@ def test_cut_drawing_reads_back_the_same(drawing):
     shapes = [even_odd(p) for p in paths]
     for shape, piece in zip(shapes, drawing.pieces, strict=True):
         assert shape.area == pytest.approx(sum(map(signed_area, piece.rings)), rel=5e-4)
-    left, top, right, bottom = bounds(Area(drawing.pieces), 1e-4)
+    left, top, right, bottom = bounds(Area(drawing.pieces))
     shift = np.array([drawing.left, drawing.top] * 2)
     assert shapely.union_all(shapes).bounds == pytest.approx(np.array([left, top, right, bottom]) - shift, abs=0.01)
 
