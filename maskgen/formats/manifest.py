@@ -23,8 +23,11 @@ HEADER = (
     "y_mm",
 )
 
-_RUN_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""First characters that spreadsheets take as the start of a formula (OWASP, CSV Injection)."""
+_RUN_AS_FORMULA = r"[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]"
+"""First characters that spreadsheets take as the start of a formula, full width ones too (OWASP, CSV Injection)."""
+_AT_START = re.compile(rf"(?=[\s\u200b-\u200f\u2060\ufeff]*{_RUN_AS_FORMULA})")
+_AFTER_SEPARATOR = re.compile(rf"(?<=[;\t])(?=\s*{_RUN_AS_FORMULA})")
+"""Where a spreadsheet of another country splits cells: there a semicolon is the separator, and quotes do not help."""
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
 
@@ -54,9 +57,10 @@ def write_manifest(reports: Iterable[RowReport]) -> bytes:
 
 
 def harmless(text: str) -> str:
-    """Give a text as a cell that no spreadsheet runs: an apostrophe before what would be a formula."""
-    plain = _UNPRINTABLE.sub("\ufffd", text)
-    return f"'{plain}" if plain.lstrip(" ").startswith(_RUN_AS_FORMULA) else plain
+    """Give a text as a cell that no spreadsheet runs, in one line: an apostrophe before what would be a formula."""
+    in_line = re.sub(r"\r\n|\r|\n", " ", text)
+    plain = _AFTER_SEPARATOR.sub("'", _UNPRINTABLE.sub("\ufffd", in_line))
+    return f"'{plain}" if _AT_START.match(plain) else plain
 
 
 def _number(value: float | None) -> str:
