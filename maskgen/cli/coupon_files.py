@@ -75,6 +75,7 @@ def profile_json(profile: Profile) -> str:
         else {
             "creep_mm": round(fit.creep_mm, 5),
             "standard_error_mm": round(fit.error_mm, 5),
+            "margin_95_mm": round(fit.margin_mm, 5),
             "scatter_mm": round(fit.scatter_mm, 5),
             "offset_mm": round(fit.offset_mm, 5),
             "bars": fit.bars,

@@ -89,10 +89,11 @@ class ProfileValue:
 
 @dataclass(frozen=True, slots=True)
 class CreepFit:
-    """Creep per strip with its standard error, scatter of the bars, how many were used and which set aside."""
+    """Creep per strip, its standard error and 95 % margin, scatter of the bars, how many counted, which did not."""
 
     creep_mm: float
     error_mm: float
+    margin_mm: float
     scatter_mm: float
     bars: int
     set_aside: tuple[str, ...]

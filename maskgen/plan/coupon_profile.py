@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import t as student
 
 from maskgen.model.coupon import CreepFit, Kind, Profile, ProfileValue, Reading, Remark
 from maskgen.model.finding import Severity
@@ -20,8 +21,11 @@ READING_MM = 0.1 / math.sqrt(12)
 """Standard deviation of a reading rounded to a tenth (a uniform error over one division): no fit counts as surer."""
 TUKEY = 4.685
 """Standard deviations at which the biweight gives a bar up: 95 % efficient on normal errors (from memory)."""
-SURE = 2.0
-"""Standard errors added to the creep: some 95 % on both sides."""
+SURE = 0.975
+"""Both tails cut, 95 % are left (Student's t); of fewer than four bars the scatter is not taken to be less known."""
+LEAST_FREE = 3
+SHARED = 4.0
+"""Standard errors a difference all bars share must come to: a wrongly seen one costs the creep its sureness."""
 STEP_MM = 0.05
 LEAST_PLACEMENT_MM = 0.1
 OVER_PLACEMENT_MM = 0.2
@@ -109,7 +113,7 @@ def _creep(bars: Sequence[Reading], base: Resist, remarks: list[Remark]) -> tupl
     shared = 0.0
     if len(set(strips[kept])) > 1 and len(bars) >= 6:
         both, errors, scatter_both, kept_both = fit_creep(strips, lost, offset=True)
-        if abs(both[1]) > max(3 * errors[1], READING_MM):
+        if abs(both[1]) > max(SHARED * errors[1], READING_MM):
             creep, shared, error, scatter, kept = both[0], float(both[1]), errors[0], scatter_both, kept_both
             remarks.append(
                 Remark(
@@ -120,7 +124,9 @@ def _creep(bars: Sequence[Reading], base: Resist, remarks: list[Remark]) -> tupl
                 )
             )
     aside = tuple(r.feature.key for r, k in zip(bars, kept, strict=True) if not k)
-    fit = CreepFit(float(creep), float(error), float(scatter), int(kept.sum()), aside, shared)
+    free = max(LEAST_FREE, int(kept.sum()) - (2 if shared else 1))
+    margin = float(error) * float(student.ppf(SURE, free))
+    fit = CreepFit(float(creep), float(error), margin, float(scatter), int(kept.sum()), aside, shared)
     if aside:
         remarks.append(
             Remark(
@@ -137,9 +143,9 @@ def _creep(bars: Sequence[Reading], base: Resist, remarks: list[Remark]) -> tupl
     trust = _trusted(fit, strips, lost, kept, remarks)
     if not trust:
         return fit, _kept("creep_mm", base, "the bars contradict each other")
-    value = _up(max(fit.creep_mm, 0.0) + SURE * fit.error_mm, 0.01)
+    value = _up(max(fit.creep_mm, 0.0) + fit.margin_mm, 0.01)
     words = (
-        f"measured {fit.creep_mm:.3f} ± {SURE * fit.error_mm:.3f} mm a strip on {fit.bars} bars "
+        f"measured {fit.creep_mm:.3f} ± {fit.margin_mm:.3f} mm a strip on {fit.bars} bars "
         f"(scatter {fit.scatter_mm:.2f} mm); upper end, rounded up to 0.01"
     )
     return fit, ProfileValue("creep_mm", value, True, words)
@@ -147,7 +153,7 @@ def _creep(bars: Sequence[Reading], base: Resist, remarks: list[Remark]) -> tupl
 
 def _trusted(fit: CreepFit, strips: Floats, lost: Floats, kept: NDArray[np.bool_], remarks: list[Remark]) -> bool:
     trust = True
-    if fit.creep_mm < -SURE * fit.error_mm:
+    if fit.creep_mm < -fit.margin_mm:
         trust = False
         remarks.append(
             Remark(
