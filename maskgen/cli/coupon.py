@@ -119,6 +119,21 @@ def _check_unfilled(path: Path) -> None:
         raise InputError("is filled in, or changed", where=str(path), mend="name another folder, or move it away")
 
 
+def _check_profile(path: Path) -> None:
+    """Refuse to replace anything but an older profile: a job file holds more than its `[resist]`."""
+    from maskgen.formats.folder import load
+    from maskgen.formats.records import parse_toml
+
+    if not path.exists():
+        return
+    try:
+        only = set(parse_toml(load(path, what="profile"), name=str(path))) == {"resist"}
+    except InputError:
+        only = False
+    if not only:
+        raise InputError("is no profile from here", where=str(path), mend="name a new file, and copy its values over")
+
+
 def _read(measured: str, *, out: str | None, job_path: str | None, as_json: bool) -> int:
     from maskgen.cli import load
     from maskgen.cli.coupon_files import profile_json, profile_toml
@@ -129,6 +144,8 @@ def _read(measured: str, *, out: str | None, job_path: str | None, as_json: bool
     from maskgen.plan.coupon_profile import resist_profile
     from maskgen.shape.coupon import known_features
 
+    if out is not None:
+        _check_profile(Path(out))
     base = load.load_job(job_path).resist
     data = load_bytes(Path(measured), what="list of measurements")
     profile = resist_profile(read_measured(data, name=measured, known=known_features()), base=base)

@@ -72,6 +72,17 @@ def test_what_a_bench_reads_becomes_a_resist_table_a_job_file_takes(maskgen, fol
     assert read.out.count("measured") == 6
 
 
+def test_only_an_older_profile_is_replaced(maskgen, folder, tmp_path):
+    job, filled = tmp_path / "job.toml", fill(folder, as_a_bench)
+    job.write_text('title = "mine"\n[resist]\ncreep_mm = 0.2\n')
+    ended = maskgen("coupon", "--read", filled, "--out", job)
+    assert (ended.status, ended.out) == (2, "")
+    assert "no profile from here" in ended.err
+    assert job.read_text().startswith('title = "mine"')
+    for _ in range(2):
+        assert maskgen("coupon", "--read", filled, "--out", tmp_path / "resist.toml").status == 0
+
+
 def test_what_was_not_measured_is_the_jobs_and_says_so(maskgen, folder, tmp_path):
     job = tmp_path / "job.toml"
     job.write_text('[resist]\nmin_gap_mm = 0.7\n[[colour]]\nsource = "#112233"\n')
