@@ -16,6 +16,8 @@ from maskgen.report.page import asset, template
 from maskgen.shape.font_limits import SETS, LetterMeasure, Limit, Smallest, Use, smallest_height
 from maskgen.shape.glyphs import CAPITAL
 
+WIDEST_MM = 165.0
+"""Letters in their size in a line: an A4 page with its margins and the picture's frame holds it."""
 MARGIN = 1.5
 SPACE = 0.16
 """Room about the letters of a picture, and between them as a share of the capitals."""
@@ -102,17 +104,20 @@ def _worst(font: FontMeasure, resist: Resist, use: Use) -> Smallest | None:
 
 
 def _specimen(sets: Iterable[Sequence[LetterMeasure]], height_mm: float) -> str:
-    """Draw every set in a line of its own, in its size: one unit is one millimetre."""
+    """Draw every set in lines of its own, in its size: one unit is one millimetre."""
     scale = height_mm / CAPITAL
     paths, widest, lines = [], 0.0, 0
     for letters in sets:
         x = 0.0
         for measure in letters:
             left, _, right, _ = bounds(measure.area)
+            if x > 0.0 and (x + right - left) * scale > WIDEST_MM:
+                x, lines = 0.0, lines + 1
             at = ((x - left) * scale + MARGIN, (lines * 1.6 + 1.1) * height_mm + MARGIN)
             paths.append(path_data(measure.area.mapped(affine(scale, at)).rings))
             x += right - left + SPACE * CAPITAL
-        widest, lines = max(widest, x * scale), lines + 1
+            widest = max(widest, x * scale)
+        lines += 1
     width, height = widest + 2 * MARGIN, (1.6 * lines) * height_mm + 2 * MARGIN
     return (
         f'<svg class="specimen" viewBox="0 0 {fixed(width)} {fixed(height)}" style="width:{fixed(width)}mm" '
