@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
+import math
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -27,7 +29,9 @@ from maskgen.formats.svg_mended import write_mended
 from maskgen.model.drawing import Drawing, FeatureKind, Source, in_millimetres
 from maskgen.model.finding import failed
 from maskgen.model.job import Part, Resist
+from maskgen.model.masks import CutDrawing
 from maskgen.shape.arc_paths import arc_drawing
+from maskgen.units import HPGL_UNITS_PER_MM
 
 _SOURCES = {".dxf": Source.DXF, ".plt": Source.HPGL, ".hpgl": Source.HPGL}
 _SHEET = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*$", re.IGNORECASE)
@@ -139,8 +143,16 @@ def mended_bytes(path: str, mended: Mended, drawing: Drawing, original: bytes) -
     if suffix == ".dxf":
         return dxf.write_cut(arc_drawing(mended.drawing))
     if suffix in (".plt", ".hpgl"):
-        return hpgl.write_cut(mended.drawing)
+        return hpgl.write_cut(_in_whole_units(mended.drawing))
     raise InputError(f"{path!r} is neither .svg, .dxf nor .plt", where="--mend", mend="name such a file")
+
+
+def _in_whole_units(drawing: CutDrawing) -> CutDrawing:
+    """Give the window room, to the right and above, for what the grid of HPGL rounds up; no place in it moves."""
+    width, height = (
+        math.ceil(side * HPGL_UNITS_PER_MM - 1e-6) / HPGL_UNITS_PER_MM for side in (drawing.width, drawing.height)
+    )
+    return dataclasses.replace(drawing, top=drawing.top - (height - drawing.height), width=width, height=height)
 
 
 def tell(done: Sequence[Checked], *, as_json: bool, several: bool, written: Sequence[str]) -> None:

@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from maskgen.model.paths import Points
+from maskgen.shape.nearest_wall import NearestWall
 
 CORNER_DEGREES = 35.0
 """Walls that close at this angle or more are a corner."""
@@ -89,7 +90,7 @@ class Walls:
     turn: Floats
     following: Indices
     before: Indices
-    tree: shapely.STRtree
+    finder: NearestWall
 
     @classmethod
     def of(cls, material: BaseGeometry, openings: bool) -> Walls:
@@ -109,8 +110,8 @@ class Walls:
         onward = along[following]
         turn = np.arctan2(along[:, 0] * onward[:, 1] - along[:, 1] * onward[:, 0], np.sum(along * onward, axis=1))
         inward = np.stack([-along[:, 1], along[:, 0]], axis=1)
-        tree = shapely.STRtree(shapely.linestrings(np.stack([start, end], axis=1)))
-        return cls(start, end, length, inward, turn, following, before, tree)
+        finder = NearestWall.of(start, end, before)
+        return cls(start, end, length, inward, turn, following, before, finder)
 
     def starts(self, step: float) -> Starts:
         """Spread points along every edge, its middle too, and directions over every corner that points inwards."""
@@ -155,18 +156,7 @@ class Walls:
 
     def nearest(self, points: Points) -> tuple[Points, Floats, Indices]:
         """Give the nearest point of the walls, its distance and its edge."""
-        edge = self.tree.query_nearest(shapely.points(points), all_matches=False)[1]
-        near = self.onto(points, edge)
-        return near, np.hypot(*(near - points).T), edge
-
-    def onto(self, points: Points, edge: Indices) -> Points:
-        """Give the nearest point of one edge to each point."""
-        start: Points = self.start[edge]
-        along: Points = (self.end - self.start)[edge]
-        square = np.maximum(np.sum(along * along, axis=1), 1e-300)
-        t = np.clip(np.sum((points - start) * along, axis=1) / square, 0.0, 1.0)
-        onto: Points = start + t[:, None] * along
-        return onto
+        return self.finder.find(points)
 
     def shrink(self, starts: Starts, limit_mm: float, near: Nearby) -> Discs:
         """Shrink discs of the limit's size; those nothing reaches into are not among the result."""

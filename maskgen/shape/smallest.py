@@ -97,23 +97,33 @@ def smallest_size(regions: Partition, stages: Sequence[Stage], *, wanted_mm: flo
 
 def _search(look: Callable[[float], _Obstacle], wanted_mm: float, largest_mm: float) -> float | None:
     """Close in on the width between failing and working, guided by the worst place at each."""
-    fails, works, width = 0.0, np.inf, wanted_mm
+    fails, works, width = (0.0, 0.0), (np.inf, np.inf), wanted_mm  # a width, and the share of the limit kept there
     for _ in range(MOST_LOOKS):
         share = look(width).share
         if share >= 1:
-            works = min(works, width)
+            works = min(works, (width, share))
         else:
-            fails = max(fails, width)
-        if works <= fails * (1 + FINE) + 0.05:
+            fails = max(fails, (width, share))
+        if works[0] <= fails[0] * (1 + FINE) + 0.05:
             break
-        if not np.isfinite(works) and width >= largest_mm:
+        if not np.isfinite(works[0]) and width >= largest_mm:
             return None
-        # Widths go about with the size; the guess lies a little to the safe side of where they reach the limit.
-        guess = width / max(share, 0.05) * (1 + FINE / 2 if share < 1 else 1 - FINE / 2 if share < LOOK_AHEAD else 1.0)
-        inside = fails < guess < works
-        middle = (fails + works) / 2 if np.isfinite(works) else 2 * fails
-        width = min(guess if inside else middle, largest_mm)
-    return float(np.ceil(works * 10 - 1e-6) / 10) if np.isfinite(works) else None
+        width = min(_next_width(fails, works, (width, share)), largest_mm)
+    return float(np.ceil(works[0] * 10 - 1e-6) / 10) if np.isfinite(works[0]) else None
+
+
+def _next_width(fails: tuple[float, float], works: tuple[float, float], last: tuple[float, float]) -> float:
+    """Guess where the limit is reached: between two near it on a straight line, else as widths go with the size."""
+    if fails[1] > 1 / LOOK_AHEAD and works[1] < LOOK_AHEAD:
+        crossing = fails[0] + (works[0] - fails[0]) * (1 - fails[1]) / (works[1] - fails[1])
+        # A little to the other side of a width known to be near closes the gap between the two.
+        return min(max(crossing, fails[0] * (1 + FINE / 3)), max(works[0] * (1 - FINE / 3), fails[0] * (1 + FINE / 3)))
+    width, share = last
+    # The guess lies a little to the safe side.
+    guess = width / max(share, 0.05) * (1 + FINE / 2 if share < 1 else 1 - FINE / 2 if share < LOOK_AHEAD else 1.0)
+    if fails[0] < guess < works[0]:
+        return float(guess)
+    return (fails[0] + works[0]) / 2 if np.isfinite(works[0]) else 2 * fails[0]
 
 
 @dataclass(frozen=True, slots=True)

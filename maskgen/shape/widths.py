@@ -194,7 +194,7 @@ def _ends(walls: Walls, discs: Discs, strip: Indices, limit_mm: float) -> list[t
         corner = walls.start[vertex]
         facing = across[walls.inward[across] @ walls.inward[wall] < -np.cos(np.radians(CORNER_DEGREES))]
         facing = facing[np.any(walls.start[facing] != corner, axis=1) & np.any(walls.end[facing] != corner, axis=1)]
-        feet = walls.onto(np.repeat(corner[None], len(facing), axis=0), facing)
+        feet = walls.finder.onto(np.repeat(corner[None], len(facing), axis=0), facing)
         # Across the material, not across the opening on the other side of either wall.
         reach = feet - corner
         within = (reach @ walls.inward[wall] > 0) & (np.sum(reach * walls.inward[facing], axis=1) < 0)
