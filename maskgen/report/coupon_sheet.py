@@ -9,7 +9,7 @@ from typing import Any
 from reportlab.lib import colors
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import FILL_EVEN_ODD
-from reportlab.platypus import Flowable, KeepTogether, SimpleDocTemplate, Spacer, Table
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, SimpleDocTemplate, Spacer, Table
 
 from maskgen.model.coupon import BlockPlace, Feature, TestPiece
 from maskgen.model.job import Job
@@ -19,11 +19,14 @@ from maskgen.report.bench_parts import HEAD, PAGE_COUNT, RULED, SMALL, TEXT, TIC
 from maskgen.report.pdf_shapes import trace
 from maskgen.report.pdf_text import draw_line, paragraph, register
 from maskgen.report.words import WORDS
-from maskgen.report.words_coupon import ABOUT, PICTURE_TITLE, STEPS, TITLE_WORDS
+from maskgen.report.words_coupon import ABOUT, HOW, PICTURE_TITLE, ROWS, STEPS, TITLE_WORDS
 
 FILMS = tuple(colors.HexColor(c) for c in ("#1d2733", "#6f8fb5", "#c9822b", "#7c9a3f", "#9a5a8f"))
 """Shades of the films in the order they go on: told apart in grey too, and named in the key."""
 LETTER = 9.0
+AROUND_MM = 0.35
+"""From a block to the line round it: blocks lie 2 mm apart, and the letter stands between."""
+ROOM_FOR_ROWS = 40 * mm
 MEASURE = colors.HexColor("#e0203a")
 
 
@@ -51,9 +54,10 @@ def write_reading_sheet(piece: TestPiece, job: Job) -> bytes:
         picture,
         Spacer(1, 2 * mm),
         _key(piece, room),
-        paragraph("How to read it", HEAD),
+        paragraph(HOW, HEAD),
         Table(steps, colWidths=[8 * mm, room - 8 * mm], style=TICKED),
-        paragraph("What to write down", HEAD),
+        CondPageBreak(ROOM_FOR_ROWS),
+        paragraph(ROWS, HEAD),
     ]
     for block in piece.blocks:
         story.append(_block(block, [by_key[key] for key in block.keys], room))
@@ -100,14 +104,14 @@ class PiecePicture(Flowable):
         canvas.setFillColor(colors.black)
         for block in self.piece.blocks:
             left, top, right, bottom = block.box
-            x, y = self.at((left - 0.5, top - 0.5))
-            low_x, low_y = self.at((right + 0.5, bottom + 0.5))
+            x, y = self.at((left - AROUND_MM, top - AROUND_MM))
+            low_x, low_y = self.at((right + AROUND_MM, bottom + AROUND_MM))
             canvas.setLineWidth(0.4)
             canvas.setStrokeColor(colors.grey)
             canvas.setDash(1.5, 1.5)
             canvas.rect(x, low_y, low_x - x, y - low_y)
             canvas.setDash()
-            draw_line(canvas, block.letter, x, y + 1.5, LETTER)
+            draw_line(canvas, block.letter, x, y + 0.15 * self.scale, min(LETTER, 1.4 * self.scale))
         canvas.setStrokeColor(MEASURE)
         canvas.setLineWidth(1.4)
         for feature in self.piece.features:
@@ -122,7 +126,7 @@ def _key(piece: TestPiece, width: float) -> Flowable:
     row: list[Any] = []
     for number, mask in enumerate(piece.masks):
         strips = len(piece.masks) - number
-        row += [_Shade(FILMS[number]), paragraph(f"{mask.number}: through {WORDS.count(strips, 'strip')}", SMALL)]
+        row += [_Shade(FILMS[number]), paragraph(f"{mask.number}: {WORDS.count(strips, 'strip')}", SMALL)]
     each = width / len(piece.masks)
     return Table([row], colWidths=[7 * mm, each - 7 * mm] * len(piece.masks))
 

@@ -1,6 +1,8 @@
 """Words of the reading sheet of a test piece."""
 
 TITLE_WORDS = "Reading sheet of the test piece"
+HOW = "How to read it"
+ROWS = "What to write down"
 PICTURE_TITLE = "The piece, {scale:.1f} times as large; corner mark at the top left; red: what is measured in mm"
 STEPS = (
     "Work the piece by bench-sheet.pdf. Its cautions hold: read the data sheets of bleach, dye and film first; goggles, gloves, "

@@ -8,13 +8,23 @@ import tomllib
 import ezdxf
 import pytest
 
+from maskgen.cli.coupon_files import coupon_files
+from maskgen.formats.folder import save_folder
 from maskgen.formats.jobfile import read_job
+from maskgen.formats.shelf import sample_shelf
+from maskgen.model.job import Job
+from maskgen.pipeline.coupon import make_coupon
+
+
+@pytest.fixture(scope="module")
+def files():
+    """Make the piece once: most tests need nothing but its folder."""
+    return coupon_files(*make_coupon(Job(formats=("svg", "dxf")), shelf=sample_shelf(), strips=3))
 
 
 @pytest.fixture
-def folder(maskgen, tmp_path):
-    made = maskgen("coupon", "--out", tmp_path / "c", "--format", "svg,dxf")
-    assert (made.status, made.err) == (0, "")
+def folder(files, tmp_path):
+    save_folder(tmp_path / "c", files)
     return tmp_path / "c"
 
 
