@@ -96,7 +96,8 @@ def _places(blocks: Sequence[_Block], width: float, height: float) -> list[Point
             where="--part",
             mend="take a larger plate, or fewer --strips",
         )
-    left, top = (width - widest) / 2, (height - (y + row_height)) / 2
+    # In whole tenths: the steps of a plot file (0.025 mm) then cut every bar as wide as the list says.
+    left, top = (math.floor(free / 2 * 10 + 1e-9) / 10 for free in (width - widest, height - (y + row_height)))
     return [(left + px, top + py) for px, py in places]
 
 
@@ -317,8 +318,12 @@ def _small_pieces() -> _Block:
             )
         along += across + _BETWEEN_MM
     height = largest + 1.7 + 2 * math.sqrt(PIECE_AREAS_MM2[0] / math.pi)
-    return _Block("small pieces", along - _BETWEEN_MM, height, tuple(vinyl), tuple(features))
+    return _Block("small pieces", _tenths(along - _BETWEEN_MM), _tenths(height), tuple(vinyl), tuple(features))
 
 
 def _at(feature: Feature, at: Point) -> Feature:
     return replace(feature, at_mm=at)
+
+
+def _tenths(length: float) -> float:
+    return math.ceil(length * 10 - 1e-9) / 10

@@ -1,6 +1,7 @@
 """The test piece closed: cut, bathed at a known creep and placing, measured with errors of reading, read back."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -210,6 +211,20 @@ def test_the_list_written_and_filled_is_read_in_every_dialect(made):
     assert [(r.feature.key, r.value) for r in found] == [("creep-1-level-wide", 2.3), ("slit-0.5", 1.0)]
     tabs = 'id\tmeasured\ncreep-1-level-wide\t"2,30"\n'
     assert read_measured(tabs.encode(), name="m.csv", known=known_features())[0].value == 2.3
+
+
+def test_plot_files_cut_every_bar_as_wide_as_the_list_says(made):
+    from maskgen.formats import hpgl
+
+    _, result = made
+    text = hpgl.write_cut(result.sheets[0].drawing).decode()
+    widths = set()
+    for run in text.split("PU"):
+        corners = np.array(re.findall(r"(-?\d+),(-?\d+)", run), dtype=int)
+        if len(corners) in (5, 6):  # a rectangle, begun at a corner or along a side
+            widths |= set(np.ptp(corners, axis=0).tolist())
+    assert {100, 72, 40, 32, 24, 20, 16, 12, 8} <= widths  # 2.5 ... 0.2 mm at 40 to the millimetre
+    assert not {101, 99, 33, 23, 21, 19, 13, 11, 9, 7} & widths  # the small squares come to none of these
 
 
 @pytest.mark.parametrize("strips", [1, 2, 3, 5])
