@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 
-from maskgen.formats import dxf, hpgl, pdf, svg_write
+from maskgen.formats import hpgl, pdf, svg_write
 from maskgen.formats.parcel import Order, write_parcel
 from maskgen.model.job import Job, SheetSettings
 from maskgen.model.masks import CutDrawing, Mask, Sheet
@@ -74,6 +74,8 @@ def mask_drawing(mask: Mask, face_mm: tuple[float, float]) -> CutDrawing:
 
 def _write(name: str, drawing: CutDrawing, settings: SheetSettings) -> bytes:
     if name == "dxf":
+        from maskgen.formats import dxf  # its library takes a while to load
+
         return dxf.write_cut(arc_drawing(drawing), version=settings.dxf)
     if name == "hpgl" and (settings.overcut_mm or settings.knife_offset_mm):
         paths = knife_paths(drawing, overcut_mm=settings.overcut_mm, knife_offset_mm=settings.knife_offset_mm)

@@ -11,9 +11,9 @@ from typing import Any
 from maskgen.formats.folder import load
 from maskgen.formats.jobfile import read_job
 from maskgen.formats.shelf import read_shelf, sample_shelf
+from maskgen.model.artwork import TracedArtwork
 from maskgen.model.dyeing import Shelf
 from maskgen.model.job import Job
-from maskgen.pipeline.artwork import TracedArtwork
 
 Progress = Callable[[str], None]
 

@@ -1,4 +1,4 @@
-"""The artwork while it is still pixels."""
+"""The artwork: pixels, flat colours, regions in its own units."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from maskgen.model.finding import Finding
+from maskgen.model.paths import Partition
 
 CLEAR = "clear"
 """The palette entry, and the region name, of what is transparent in the artwork."""
@@ -43,5 +44,19 @@ class FlatPicture:
     labels: NDArray[np.uint8]
     palette: tuple[str, ...]
     edge_blur_px: float = 0.0
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TracedArtwork:
+    """Artwork as regions in its own units, with what was noticed on the way.
+
+    `flat` is the picture it was traced from, None for artwork that came as outlines. Places in `findings` are in the
+    artwork's own units.
+    """
+
+    partition: Partition
+    flat: FlatPicture | None = None
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,26 +11,11 @@ from maskgen.colour.naming import name_colours
 from maskgen.colour.quantise import find_flat_colours
 from maskgen.colour.spaces import hexes_to_srgb, srgb_to_hex
 from maskgen.geometry.unite import unite
-from maskgen.model.artwork import CLEAR, FlatPicture, Picture
+from maskgen.model.artwork import CLEAR, Picture, TracedArtwork
 from maskgen.model.drawing import Drawing
-from maskgen.model.finding import Finding
 from maskgen.model.paths import Partition, affine, area_of
 from maskgen.shape.flatten_art import flatten_artwork
 from maskgen.trace.partition import trace_partition
-
-
-@dataclass(frozen=True, slots=True)
-class TracedArtwork:
-    """Artwork as regions in its own units, with what was noticed on the way.
-
-    `flat` is the picture it was traced from, None for artwork that came as outlines. Places in `findings` are in the
-    artwork's own units.
-    """
-
-    partition: Partition
-    flat: FlatPicture | None = None
-    findings: tuple[Finding, ...] = ()
-    notes: tuple[str, ...] = ()
 
 
 def trace_picture(picture: Picture, *, colours: int | str = "auto") -> TracedArtwork:

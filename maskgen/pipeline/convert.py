@@ -8,14 +8,13 @@ from collections.abc import Sequence
 from maskgen.check.resolution import resolution_finding
 from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError
-from maskgen.model.artwork import CLEAR
+from maskgen.model.artwork import CLEAR, TracedArtwork
 from maskgen.model.dyeing import ApplyMask, Plan, Shelf, Strip
 from maskgen.model.finding import Finding, Severity
 from maskgen.model.job import ColourEntry, Job, Resist
 from maskgen.model.masks import Mask
 from maskgen.model.paths import Area, Partition, Point, affine, area_of
 from maskgen.model.result import JobResult
-from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.finish import Progress, finish_masks
 from maskgen.pipeline.ordering import order_dyes
 from maskgen.pipeline.size import settle_size

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from maskgen.check.resolution import resolution_finding
 from maskgen.colour.mix import ColourModel
 from maskgen.errors import InputError, NoPlanError, nearest_known
+from maskgen.model.artwork import TracedArtwork
 from maskgen.model.dyeing import Plan, Recipe, Shelf
 from maskgen.model.finding import Finding
 from maskgen.model.job import Job, TextSpec
 from maskgen.model.names import NameRow
 from maskgen.model.paths import Partition, Point, Region, affine, area_of
-from maskgen.pipeline.artwork import TracedArtwork
 from maskgen.pipeline.convert import (
     ground_key,
     hand_work,
