@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from scipy.spatial import Voronoi
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
@@ -23,6 +24,8 @@ ROUND_MM = 0.1
 """Corners of a lap are rounded to this radius and what is narrower than twice it is left off: the film's thickness."""
 SAMPLE_MM = 0.025
 """Spacing of the points that stand for an edge where the half way between two is sought."""
+FAR = 20.0
+"""How many times as far as all points together reach a point lies that only closes their cells."""
 HALF_MM = 0.005
 """How straight the line half way is made: a quarter of the spacing it was found with."""
 
@@ -80,13 +83,26 @@ def past_half_way(lap: BaseGeometry, own_edge: BaseGeometry, free_edge: BaseGeom
         ours, theirs = (_samples(edge.intersection(around)) for edge in (own_edge, free_edge))
         if not len(ours) or not len(theirs):
             continue
-        points = np.unique(np.vstack([ours, theirs]), axis=0)
-        cells = shapely.voronoi_polygons(shapely.MultiPoint(points), extend_to=around)
-        parts = np.asarray(shapely.get_parts(cells))
-        tree = shapely.STRtree(parts)
-        nearer = tree.query(shapely.points(theirs), predicate="intersects")[1]
-        halves.append(shapely.union_all(parts[np.unique(nearer)]).simplify(HALF_MM).intersection(part))
+        halves.append(_cells(theirs, ours).simplify(HALF_MM).intersection(part))
     return shapely.union_all(halves)
+
+
+def _cells(points: Points, others: Points) -> BaseGeometry:
+    """Give the places nearer to one of some points than to any of the others."""
+    _, first = np.unique(np.vstack([others, points]), axis=0, return_index=True)
+    points = points[first[first >= len(others)] - len(others)]  # a place that is both is the others'
+    around = np.vstack([points, others])
+    middle, reach = around.mean(axis=0), FAR * (np.ptp(around, axis=0).max() + 1.0)
+    # Points far off all round close every cell that counts.
+    turn = np.arange(8) * np.pi / 4
+    sites = np.vstack([points, others, middle + reach * np.column_stack([np.cos(turn), np.sin(turn)])])
+    diagram = Voronoi(sites)
+    cells = []
+    for number, site in enumerate(points):
+        corners = diagram.vertices[diagram.regions[diagram.point_region[number]]]
+        x, y = (corners - site).T
+        cells.append(Polygon(corners[np.argsort(np.arctan2(y, x))]))
+    return shapely.union_all(cells)
 
 
 def _samples(edge: BaseGeometry) -> Points:
