@@ -19,6 +19,8 @@ from maskgen.trace.cracks import CrackGraph, Face, Side, crack_graph
 LEAST_AREA_PX2 = 0.1
 """Less is no colour's: the thinnest line is labelled from a quarter of a pixel on, and fits err by 0.1 px at worst
 around so small a thing."""
+NOISY_AREA_PX2 = 0.5
+"""In compression noise only what fills half of a pixel is labelled, and half a pixel is what noise makes."""
 LEAST_WIDTH_PX = 0.2
 """Mean width below which a long face is not what was labelled: a line is from a quarter of a pixel on."""
 LONG_PX = 2.0
@@ -29,9 +31,7 @@ CHORD_PX = 0.01
 """Chord error at which areas are measured."""
 
 
-def ghosts(
-    graph: CrackGraph, curves: Sequence[Curve], least_area_px2: float = LEAST_AREA_PX2
-) -> list[tuple[Face, int]]:
+def ghosts(graph: CrackGraph, curves: Sequence[Curve], least_area_px2: float) -> list[tuple[Face, int]]:
     """Faces of which the curves leave nothing, each with the label of the neighbour that takes it.
 
     Of two such neighbours one is left out, for a later time: they would change places.
@@ -66,12 +66,12 @@ def ghosts(
 
 
 def without_ghosts(
-    labels: NDArray[np.uint8], graph: CrackGraph, curves: list[Curve]
+    labels: NDArray[np.uint8], graph: CrackGraph, curves: list[Curve], least_area_px2: float
 ) -> tuple[CrackGraph, list[Curve]]:
     """Boundaries without those of ghosts; every other boundary stays as it is, so an exact partition stays exact."""
     for _ in range(MOST_ROUNDS):
         before = len(graph.faces)
-        given = [(face_pixels(graph, face), taker) for face, taker in ghosts(graph, curves)]
+        given = [(face_pixels(graph, face), taker) for face, taker in ghosts(graph, curves, least_area_px2)]
         for (rows, columns), taker in given:
             fewer = labels.copy()
             fewer[rows, columns] = taker
@@ -84,9 +84,7 @@ def without_ghosts(
     return graph, curves
 
 
-def without_faces(
-    labels: NDArray[np.uint8], graph: CrackGraph, given: Sequence[tuple[Face, int]]
-) -> NDArray[np.uint8]:
+def without_faces(labels: NDArray[np.uint8], graph: CrackGraph, given: Sequence[tuple[Face, int]]) -> NDArray[np.uint8]:
     """Labels with faces given to the labels named beside them."""
     made = labels.copy()
     for face, taker in given:

@@ -13,12 +13,12 @@ from maskgen.model.paths import Partition
 from maskgen.trace.assemble import assemble
 from maskgen.trace.cracks import CrackGraph, crack_graph
 from maskgen.trace.curves import Course, cut_arcs, fit_courses
-from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather
-from maskgen.trace.ghosts import ghosts, without_faces, without_ghosts
+from maskgen.trace.evidence import QUANTISED_SIGMA_PX, gather, palette_colours
+from maskgen.trace.ghosts import LEAST_AREA_PX2, NOISY_AREA_PX2, ghosts, without_faces, without_ghosts
 from maskgen.trace.mend import mended
 from maskgen.trace.refine import LARGE_PX2, refine
 from maskgen.trace.round_ends import with_round_ends
-from maskgen.trace.specks import without_specks
+from maskgen.trace.specks import CLEAN_NOISE, flat_noise, without_specks
 from maskgen.trace.untangle import untangled
 
 TOLERANCE_SIGMAS = 3.0
@@ -49,10 +49,12 @@ def trace_partition(flat: FlatPicture) -> Partition:
         Width and height of the picture in pixels; one region for each palette entry, in its order, with key `c1`,
         `c2`, ... and no name. Neighbours share their boundary segment for segment.
     """
+    noisy = flat_noise(flat, palette_colours(flat.palette)) >= CLEAN_NOISE
+    least = NOISY_AREA_PX2 if noisy else LEAST_AREA_PX2
     flat = replace(flat, labels=without_specks(flat))
     fit = _fitted(flat)
     for _ in range(MOST_ROUNDS):
-        given = ghosts(fit.graph, cut_arcs(fit.graph, fit.refined, fit.places))
+        given = ghosts(fit.graph, cut_arcs(fit.graph, fit.refined, fit.places), least)
         if not given:
             break
         flat = replace(flat, labels=without_faces(flat.labels, fit.graph, given))
@@ -61,7 +63,7 @@ def trace_partition(flat: FlatPicture) -> Partition:
     if fit.smooth and graph.width * graph.height < LARGE_PX2:
         refined, places = with_round_ends(flat, graph, refined, places)
     offered = [mended(graph, cut_arcs(graph, refined, places)), cut_arcs(graph, fit.courses, places)]
-    graph, curves = without_ghosts(flat.labels, graph, untangled(graph, offered))
+    graph, curves = without_ghosts(flat.labels, graph, untangled(graph, offered), least)
     return assemble(graph, curves, flat.palette)
 
 

@@ -53,15 +53,48 @@ LARGE_PX2 = 1_000_000
 """In pictures of more pixels the first fit is close already, in pixels' terms: the last rounds are enough."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Misfit:
+    """Squared difference between the picture some courses make and the one given; standard deviation of a pixel."""
+
+    square: Floats
+    noise: float
+
+    def near(self, spots: Floats, reach: float) -> list[float]:
+        """Sum within `reach` px of each spot, in rows and in columns."""
+        found = []
+        for x, y in spots:
+            rows = slice(max(int(y - reach), 0), int(y + reach) + 1)
+            columns = slice(max(int(x - reach), 0), int(x + reach) + 1)
+            found.append(float(self.square[rows, columns].sum()))
+        return found
+
+
 def refine(
     flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats
 ) -> tuple[list[Course], Floats]:
     """Give the courses and junction places moved to explain the picture best; segments and joints stay as they are."""
     if not courses:
         return list(courses), places
+    rounds = STRICTNESS if graph.width * graph.height < LARGE_PX2 else STRICTNESS[-3:]
+    moved, places, _ = settled(flat, graph, courses, places, rounds)
+    return moved, places
+
+
+def settled(
+    flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats, rounds: Sequence[float]
+) -> tuple[list[Course], Floats, Misfit]:
+    """Refine in rounds, each taking such a share of the pixels to be explained already; give the misfit left as well.
+
+    Parameters
+    ----------
+    courses
+        One at least.
+    rounds
+        None to look only; the last of `STRICTNESS` where the courses are nearly right already.
+    """
     model = _Model(flat, graph, courses, places)
     state = model.look(model.freedom.values)
-    rounds = STRICTNESS if graph.width * graph.height < LARGE_PX2 else STRICTNESS[-3:]
     for strictness in rounds:
         noise = model.noise(state, strictness)
         step = model.step(state, noise)
@@ -74,25 +107,9 @@ def refine(
         else:
             continue
         state = tried
-    return model.courses_of(state)
-
-
-def misfit_near(
-    flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats, spots: Floats, reach: float
-) -> tuple[list[float], float]:
-    """Squared difference between the picture the courses make and the one given, within `reach` px of each spot.
-
-    With it, the standard deviation of a pixel.
-    """
-    model = _Model(flat, graph, courses, places)
-    state = model.look(model.freedom.values)
+    moved, places = model.courses_of(state)
     square = np.sum(state.residual**2, axis=2)
-    found = []
-    for x, y in spots:
-        rows = slice(max(int(y - reach), 0), int(y + reach) + 1)
-        columns = slice(max(int(x - reach), 0), int(x + reach) + 1)
-        found.append(float(square[rows, columns].sum()))
-    return found, model.noise(state, STRICTNESS[-1])
+    return moved, places, Misfit(square, model.noise(state, STRICTNESS[-1]))
 
 
 @dataclass(slots=True, eq=False)
@@ -191,7 +208,7 @@ class _Model:
             made = np.asarray(blurred, dtype=np.float64).reshape(made.shape)
         residual = self.seen - made
         middle = 0.5 * (tail + head)
-        cells = np.unique(self._cells(middle))
+        cells, _ = _numbered(self._cells(middle), self.graph.width * self.graph.height)
         return _State(values, control, at, residual, cells)
 
     def noise(self, state: _State, strictness: float) -> float:
@@ -257,15 +274,12 @@ class _Model:
         lever = np.stack([-course[:, 1], course[:, 0]], axis=1)
         values = np.einsum("nc,nk,nd->nckd", jump, weights, lever)
         row = cell[:, None] * channels + np.arange(channels)
-        column = segment[:, None] * 8 + np.arange(8)
-        shape = (len(segment), channels, 8)
+        column = np.broadcast_to((segment[:, None] * 8 + np.arange(8))[:, None], (len(segment), channels, 8)).ravel()
         pixels = self.graph.width * self.graph.height
-        entries = (
-            values.reshape(-1),
-            (np.broadcast_to(row[:, :, None], shape).ravel(), np.broadcast_to(column[:, None], shape).ravel()),
-        )
-        used, packed = np.unique(entries[1][0], return_inverse=True)
-        pull = coo_matrix((entries[0], (packed, entries[1][1])), shape=(len(used), 8 * len(state.control))).tocsr()
+        used, number = _numbered(row.ravel(), pixels * channels)
+        packed = np.repeat(number, 8)
+        shape = (len(used), 8 * len(state.control))
+        pull = coo_matrix((values.ravel(), (packed, column)), shape=shape).tocsr()
         if self.blur > LEAST_BLUR_PX:
             spread, used = _spreading(used, channels, self.graph.width, pixels, self.blur)
             pull = spread @ pull
@@ -356,6 +370,14 @@ def _span(colours: Floats) -> Floats:
     """Orthonormal axes (4, k) of the differences between colours."""
     _, size, axes = np.linalg.svd(colours - colours[0], full_matrices=False)
     return np.asarray(axes[size > 0.02].T) if np.any(size > 0.02) else np.asarray(axes[:1].T)
+
+
+def _numbered(places: Ints, size: int) -> tuple[Ints, Ints]:
+    """Give the different numbers below `size` among places, in order, and for each place the rank of its own."""
+    there = np.zeros(size, dtype=bool)
+    there[places] = True
+    rank = np.cumsum(there) - 1
+    return np.flatnonzero(there), rank[places]
 
 
 def _spreading(used: Ints, channels: int, width: int, pixels: int, blur: float) -> tuple[csc_matrix, Ints]:

@@ -18,7 +18,7 @@ from maskgen.model.paths import Cubic, Line, Segment
 from maskgen.trace.assemble import Curve
 from maskgen.trace.cracks import CrackGraph
 from maskgen.trace.curves import Course, Cut, point, split_segment
-from maskgen.trace.refine import misfit_near, refine
+from maskgen.trace.refine import STRICTNESS, settled
 
 Floats = NDArray[np.float64]
 
@@ -43,6 +43,8 @@ AROUND_PX = 4.0
 """Pixels within this distance decide."""
 APART_PX = 6.0
 """Bends nearer to each other are not tried together: one would take the credit for the other."""
+ROUNDS = STRICTNESS
+"""Rounds of refinement for a trial: fewer are faster, and lose every tenth corner of small pictures."""
 MOST_ROUNDS = 3
 """Those left out for that are tried in further rounds."""
 MOST_TRIES = 400
@@ -68,6 +70,8 @@ def with_round_ends(
     flat: FlatPicture, graph: CrackGraph, courses: Sequence[Course], places: Floats
 ) -> tuple[list[Course], Floats]:
     """Give refined courses, round where the picture is."""
+    if not courses:
+        return list(courses), places
     trial = _Trial(flat, graph, [_begun_smooth(c) for c in courses], places)
     trial.round(lambda n, course: _ends(n, course))
     for trim in TRIMS_PX:
@@ -77,7 +81,8 @@ def with_round_ends(
 
 class _Trial:
     def __init__(self, flat: FlatPicture, graph: CrackGraph, courses: list[Course], places: Floats) -> None:
-        self.flat, self.graph, self.courses, self.places = flat, graph, courses, places
+        self.flat, self.graph = flat, graph
+        self.courses, self.places, self.misfit = settled(flat, graph, courses, places, ())
 
     def round(self, find: Callable[[int, Course], list[_Try]]) -> None:
         """Try what is found, of those near each other the one first that explains least; then the others."""
@@ -87,7 +92,7 @@ class _Trial:
             if not tries or len(tries) > MOST_TRIES:
                 return
             spots = np.array([_middle(self.courses[t.course].curve, t) for t in tries])
-            misfit, noise = misfit_near(self.flat, self.graph, self.courses, self.places, spots, AROUND_PX)
+            misfit, noise = self.misfit.near(spots, AROUND_PX), self.misfit.noise
             chosen = _first(spots, np.array(misfit), LEAST_SIGNIFICANCE * noise**2, refused)
             if not chosen:
                 return
@@ -96,17 +101,17 @@ class _Trial:
 
     def _kept(self, tries: Sequence[_Try], spots: Floats, before: Sequence[float], noise: float) -> list[_Try]:
         """Make those round that the pixels bear out; give them."""
-        courses, places = refine(self.flat, self.graph, _rounded(self.courses, tries), self.places)
-        after, _ = misfit_near(self.flat, self.graph, courses, places, spots, AROUND_PX)
+        courses, places, misfit = settled(self.flat, self.graph, _rounded(self.courses, tries), self.places, ROUNDS)
+        after = misfit.near(spots, AROUND_PX)
         kept = [
             t
             for t, old, new in zip(tries, before, after, strict=True)
             if old - new > LEAST_SIGNIFICANCE * noise**2 and _convinces(tries, t, courses[t.course].curve, new / old)
         ]
         if len(kept) < len(tries) and kept:
-            courses, places = refine(self.flat, self.graph, _rounded(self.courses, kept), self.places)
+            courses, places, misfit = settled(self.flat, self.graph, _rounded(self.courses, kept), self.places, ROUNDS)
         if kept:
-            self.courses, self.places = courses, places
+            self.courses, self.places, self.misfit = courses, places, misfit
         return kept
 
 
