@@ -91,7 +91,8 @@ def _load(data: bytes, name: str, repairs: _Repairs) -> Any:
         raise InputError("is no DXF drawing", where=name, mend="export it as DXF")
     _LOGGER.addHandler(repairs)
     try:
-        document, _ = recover.read(io.BytesIO(data))
+        document, audit = recover.read(io.BytesIO(data))
+        repairs.said += [fix.message for fix in audit.fixes if fix.message.startswith("Deleted entity")]
     except (DXFError, OSError) as error:
         raise InputError(f"cannot be read as DXF: {error}", where=name, mend="export it again") from error
     except Exception as error:  # the recovery of a mutilated file may trip over anything in it
@@ -151,6 +152,18 @@ class _Repairs(logging.Handler):
         return (Feature(FeatureKind.UNREAD, f"damage: {self.said[0][:80]}{more}", "file"),)
 
 
+_PLACES = ("insert", "start", "center", "location", "defpoint", "text_midpoint", "base_point")
+"""Attributes that say where an entity is, the surest first."""
+
+
+def _place_of(entity: Any) -> Point | None:
+    """Give a point of an entity, None where it has none that could be read."""
+    try:
+        return next((_flat(entity.dxf.get(name)) for name in _PLACES if entity.dxf.hasattr(name)), None)
+    except (_NotANumber, AttributeError, TypeError):
+        return None
+
+
 class _NotANumber(Exception):
     """A coordinate that is no number."""
 
@@ -192,7 +205,7 @@ class _Reader:
                                  mend="delete that entity") from None  # fmt: skip
             except Exception as error:  # a damaged entity must not take the others with it
                 what = f"{entity.dxftype()} that is damaged ({type(error).__name__})"
-                self.features.append(Feature(FeatureKind.UNREAD, what, f"{where}, layer {on}"))
+                self.features.append(Feature(FeatureKind.UNREAD, what, f"{where}, layer {on}", _place_of(entity)))
 
     def _one(self, entity: Any, layer: str, where: str, depth: int) -> None:
         kind = entity.dxftype()
@@ -210,21 +223,22 @@ class _Reader:
         elif kind in _TEXTS:
             words = entity.plain_text() if kind in ("MTEXT", "TEXT") else entity.dxf.get("text", "")
             if words.strip():
-                at = _flat(entity.dxf.insert) if entity.dxf.hasattr("insert") else None
-                self.features.append(Feature(FeatureKind.TEXT, words.strip(), f"{where}, layer {layer}", at))
+                self._found(FeatureKind.TEXT, words.strip(), entity, f"{where}, layer {layer}")
         elif kind in _PICTURES:
-            at = _flat(entity.dxf.insert) if entity.dxf.hasattr("insert") else None
-            self.features.append(Feature(FeatureKind.PICTURE, f"{kind} entity", f"{where}, layer {layer}", at))
+            self._found(FeatureKind.PICTURE, f"{kind} entity", entity, f"{where}, layer {layer}")
         elif kind not in _UNSEEN:
-            self.features.append(Feature(FeatureKind.UNREAD, f"{kind} entity", f"{where}, layer {layer}"))
+            self._found(FeatureKind.UNREAD, f"{kind} entity", entity, f"{where}, layer {layer}")
+
+    def _found(self, kind: FeatureKind, name: str, entity: Any, place: str) -> None:
+        self.features.append(Feature(kind, name, place, _place_of(entity)))
 
     def _insert(self, insert: Any, layer: str, where: str, depth: int) -> None:
         if depth >= MAX_REFERENCES:
-            self.features.append(Feature(FeatureKind.UNREAD, f"block {insert.dxf.name} within itself", where))
+            self._found(FeatureKind.UNREAD, f"block {insert.dxf.name} within itself", insert, where)
             return
         block = self.document.blocks.get(insert.dxf.name)
         if block is None:
-            self.features.append(Feature(FeatureKind.UNREAD, f"block {insert.dxf.name}, which is missing", where))
+            self._found(FeatureKind.UNREAD, f"block {insert.dxf.name}, which is missing", insert, where)
             return
         many = [insert]
         if insert.mcount > 1:
