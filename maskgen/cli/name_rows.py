@@ -28,7 +28,7 @@ from maskgen.pipeline.name_face import DrawnMask
 from maskgen.pipeline.name_job import Template
 from maskgen.pipeline.names import MadeRow
 
-FORM = 6
+FORM = 7
 """Raised whenever the same row would give other files than before, so that finished rows are made again."""
 
 ROW_FILE = "row.json"

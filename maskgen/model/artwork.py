@@ -53,10 +53,11 @@ class TracedArtwork:
     """Artwork as regions in its own units, with what was noticed on the way.
 
     `flat` is the picture it was traced from, None for artwork that came as outlines. Places in `findings` are in the
-    artwork's own units.
+    artwork's own units. `width_mm` is how wide the drawing says it is, where it says so in a unit of length.
     """
 
     partition: Partition
     flat: FlatPicture | None = None
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+    width_mm: float | None = None

@@ -34,9 +34,15 @@ def flatten_drawing(drawing: Drawing, *, colours: int | str = "auto") -> TracedA
     """
     partition, findings = flatten_artwork(drawing)
     if isinstance(colours, str):
-        return TracedArtwork(partition, None, findings)
+        return TracedArtwork(partition, None, findings, width_mm=_stated_width(drawing))
     fewer, note = with_fewer_colours(partition, colours)
-    return TracedArtwork(fewer, None, findings, note)
+    return TracedArtwork(fewer, None, findings, note, _stated_width(drawing))
+
+
+def _stated_width(drawing: Drawing) -> float | None:
+    if drawing.page is None or drawing.units in ("none", "px"):
+        return None
+    return round(drawing.page.width * drawing.scale[0], 6)
 
 
 def with_fewer_colours(partition: Partition, count: int) -> tuple[Partition, tuple[str, ...]]:

@@ -40,7 +40,8 @@ def convert(job: Job, *, shelf: Shelf, artwork: TracedArtwork, progress: Progres
     InputError
         When the job cannot be done as it is stated: sizes, dyes, no possible dye order.
     """
-    job = settle_size(job, aspect=artwork.partition.width / artwork.partition.height)
+    drawn = artwork.partition
+    job = settle_size(job, aspect=drawn.width / drawn.height, drawn_mm=artwork.width_mm)
     assert job.artwork is not None
     assert job.artwork.width_mm is not None
     assert job.part is not None

@@ -9,7 +9,7 @@ from maskgen.errors import InputError
 from maskgen.model.job import Artwork, Job, Part, Shape
 
 
-def settle_size(job: Job, *, aspect: float) -> Job:
+def settle_size(job: Job, *, aspect: float, drawn_mm: float | None = None) -> Job:
     """Fill in the artwork's width and the part.
 
     Parameters
@@ -18,6 +18,8 @@ def settle_size(job: Job, *, aspect: float) -> Job:
         The job as stated; it has artwork.
     aspect
         Width over height of the artwork.
+    drawn_mm
+        How wide a drawing says it is: its width where the job says neither a size nor a part.
 
     Returns
     -------
@@ -31,15 +33,17 @@ def settle_size(job: Job, *, aspect: float) -> Job:
         When neither a size nor a part is given.
     """
     assert job.artwork is not None
-    width = _width(job.artwork, job.part, aspect=aspect)
+    width = _width(job.artwork, job.part, aspect=aspect, drawn_mm=drawn_mm)
     part = job.part or Part(Shape.PLATE, width_mm=width, height_mm=width / aspect, keepout_mm=0.0)
     return dataclasses.replace(job, artwork=dataclasses.replace(job.artwork, width_mm=width), part=part)
 
 
-def _width(artwork: Artwork, part: Part | None, *, aspect: float) -> float:
+def _width(artwork: Artwork, part: Part | None, *, aspect: float, drawn_mm: float | None) -> float:
     stated = [w for w in (artwork.width_mm, artwork.height_mm and artwork.height_mm * aspect) if w is not None]
     if stated:
         return min(stated)
+    if part is None and drawn_mm is not None:
+        return drawn_mm
     if part is None:
         raise InputError("no size is given", where="artwork", mend="say how wide it shall be: --width MM")
     width, height = (side - 2 * part.keepout_mm for side in part.face_mm)

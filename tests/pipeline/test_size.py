@@ -5,7 +5,9 @@ import math
 import pytest
 
 from maskgen.errors import InputError
+from maskgen.formats.svg_artwork import read_svg_artwork
 from maskgen.model.job import Artwork, Job, Part, Shape
+from maskgen.pipeline.artwork import flatten_drawing
 from maskgen.pipeline.size import settle_size
 
 PLATE = Part(Shape.PLATE, width_mm=60.0, height_mm=30.0)
@@ -57,3 +59,27 @@ def test_without_size_and_part_the_person_is_asked():
 def test_a_keepout_larger_than_the_part_is_refused():
     with pytest.raises(InputError, match="no room"):
         settled(part=Part(Shape.PLATE, width_mm=10.0, height_mm=4.0, keepout_mm=2.0))
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "wide"),
+    [
+        ("60mm", "40mm", 60.0),
+        ("2in", "1.5in", 50.8),
+        ("6cm", "4cm", 60.0),
+        ("300", "200", None),
+        ("300px", "200px", None),
+    ],
+)
+def test_a_drawing_that_says_how_wide_it_is_needs_no_other_size(width, height, wide):
+    """Units of length as CSS has them (CSS Values 4, 6.2); pixels say nothing of a part."""
+    text = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 30 20">'
+    text += '<rect width="30" height="20" fill="#1b3f94"/></svg>'
+    artwork = flatten_drawing(read_svg_artwork(text.encode(), name="a.svg"))
+    assert artwork.width_mm == wide
+    if wide is not None:
+        job = settle_size(Job(artwork=Artwork("a.svg")), aspect=1.5, drawn_mm=wide)
+        assert job.artwork.width_mm == wide
+        assert job.part.face_mm == pytest.approx((wide, wide / 1.5))
+        job = settle_size(Job(artwork=Artwork("a.svg", width_mm=20.0)), aspect=1.5, drawn_mm=wide)
+        assert job.artwork.width_mm == 20.0
