@@ -139,12 +139,49 @@ def _undisturbed() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+@contextlib.contextmanager
+def aside(work: Callable[[], None], workers: int) -> Iterator[None]:
+    """Do some work that writes files in a process of its own while the body goes on; where that cannot be, before it.
+
+    Where it fails there it is done again here, and fails where it is seen.
+    """
+    if workers == 1 or _start_method() != "fork":
+        work()
+        yield
+        return
+    process = multiprocessing.get_context("fork").Process(target=_do_aside, args=(work,), daemon=True)
+    with _undisturbed():
+        process.start()
+    try:
+        yield
+    except BaseException:
+        process.kill()
+        raise
+    finally:
+        process.join()
+    if process.exitcode != 0:
+        work()
+
+
+def _do_aside(work: Callable[[], None]) -> None:
+    _outlive_nothing()
+    try:
+        work()
+    except BaseException:
+        os._exit(1)
+
+
 _WRITER: RowWriter | None = None
 
 
 def _begin(writer: RowWriter) -> None:
     """Set a worker up: deaf to Ctrl-C, which the main process answers, and gone when that is gone."""
     global _WRITER
+    _outlive_nothing()
+    _WRITER = writer
+
+
+def _outlive_nothing() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = os.getppid()
     if sys.platform == "linux":
@@ -158,7 +195,6 @@ def _begin(writer: RowWriter) -> None:
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()
-    _WRITER = writer
 
 
 def _work_out(key: ClusterKey) -> Any:

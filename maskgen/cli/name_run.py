@@ -15,7 +15,7 @@ import click
 from maskgen.cli import name_rows
 from maskgen.cli.cut_output import parcel_of
 from maskgen.cli.load import artwork_name
-from maskgen.cli.name_pool import RowWriter, end_rows
+from maskgen.cli.name_pool import RowWriter, aside, end_rows
 from maskgen.cli.name_sheets import Laid, ListedMask, ListSheets
 from maskgen.formats.folder import check_folder, save, save_folder, save_parts
 from maskgen.formats.fonts import FAMILIES
@@ -33,6 +33,8 @@ from maskgen.report.names_page import NameLot, NamePicture, SheetPicture, write_
 from maskgen.report.words import WORDS
 from maskgen.shape.nest import placed_box
 
+MOST_ASIDE = 2000
+"""Of longer lists two processes at work on the papers would hold too much twice."""
 OVER_ARTWORK = "The box for the letters lies over the artwork; names that reach it are told below."
 
 
@@ -86,7 +88,7 @@ class NameRun:
         self.folder.mkdir(parents=True, exist_ok=True)
         for name, data in files.items():
             save(self.folder / name, data)
-        return _Sharing(self, writer, records).share()
+        return _Sharing(self, writer, records).share(workers)
 
     def _shared_files(self, job: Job) -> tuple[Job, dict[str, bytes]]:
         """Give the job as the rows' own job files have it, and the files they name beside the row folders."""
@@ -113,14 +115,13 @@ class _Sharing:
     writer: RowWriter
     records: dict[int, RowRecord]
 
-    def share(self) -> Outcome:
-        """Write it, one sheet and one name at a time."""
+    def share(self, workers: int) -> Outcome:
+        """Write it, one sheet and one name at a time; the papers in a process of their own."""
         run, maker = self.run, self.writer.maker
         job, folder = maker.setting.job, run.folder
         good = [row for row in run.names.rows if self.records[row.number].status is not RowStatus.REFUSED]
         sheets = ListSheets(self._stages(good), job)
         laid = sheets.laid()
-        save_folder(folder / "sheets", sheets.files())
         twice = {key for key, count in Counter(row.key for row in run.names.rows).items() if key and count > 1}
         spots = self._spots(laid)
         reports = tuple(self._report(row, spots, twice) for row in run.names.rows)
@@ -129,32 +130,36 @@ class _Sharing:
         notes = run.names.notes + ((OVER_ARTWORK,) if maker.box_over_artwork() else ())
         notes += run.template.artwork.notes if run.template.artwork is not None else ()
         blanks = {colour: maker.blank_picture(colour) for colour in {r.colour for r in self.records.values()}}
-        save_parts(
-            folder / "report.html",
-            write_names_report(
-                whole,
-                reports=reports,
-                findings=maker.of_all({self.records[row.number].colour: row for row in good[::-1]}.values()),
-                blanks=blanks,
-                pictures=self._pictures(good),
-                sheets=self._sheet_pictures(laid),
-                sheet_count=len(laid),
-                lots=[NameLot(colour, lot.parts, lot.plan) for colour, (_, lot, _) in lots.items()],
-                estimate=self._estimate(whole, [lot for _, lot, _ in lots.values()], laid, good),
-                notes=notes,
-            ),
-        )
         results, _, named = zip(*lots.values(), strict=True) if lots else ((), (), ())
-        papers = write_bench_sheets(results, title=job.title or "Names", names=named)
-        save(folder / "bench-sheet.pdf", papers)
         refused = [r for r in reports if r.status is RowStatus.REFUSED]
-        proof = write_contact_sheet(
-            whole,
-            blanks=dict(sorted(blanks.items())),
-            pictures=self._pictures(good),
-            not_made=[f"{WORDS.name_caption(r.row.number, _whole(r.row), 1)}: {r.reason}" for r in refused],
-        )
-        save(folder / "proof.pdf", proof)
+
+        def papers() -> None:
+            save(folder / "bench-sheet.pdf", write_bench_sheets(results, title=job.title or "Names", names=named))
+            proof = write_contact_sheet(
+                whole,
+                blanks=dict(sorted(blanks.items())),
+                pictures=self._pictures(good),
+                not_made=[f"{WORDS.name_caption(r.row.number, _whole(r.row), 1)}: {r.reason}" for r in refused],
+            )
+            save(folder / "proof.pdf", proof)
+
+        with aside(papers, workers if len(good) <= MOST_ASIDE else 1):
+            save_folder(folder / "sheets", sheets.files())
+            save_parts(
+                folder / "report.html",
+                write_names_report(
+                    whole,
+                    reports=reports,
+                    findings=maker.of_all({self.records[row.number].colour: row for row in good[::-1]}.values()),
+                    blanks=blanks,
+                    pictures=self._pictures(good),
+                    sheets=self._sheet_pictures(laid),
+                    sheet_count=len(laid),
+                    lots=[NameLot(colour, lot.parts, lot.plan) for colour, (_, lot, _) in lots.items()],
+                    estimate=self._estimate(whole, [lot for _, lot, _ in lots.values()], laid, good),
+                    notes=notes,
+                ),
+            )
         if job.sheets.parcel:
             cut = {f"sheets/{path.name}": path.read_bytes() for path in sorted((folder / "sheets").iterdir())}
             save(folder / "parcel.zip", parcel_of(cut, [one.empty_sheet for one in laid], whole))
